@@ -1,0 +1,3 @@
+"""API addresses below /api/v1/."""
+
+urlpatterns = []

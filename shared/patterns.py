@@ -1,0 +1,2 @@
+def patterns_context():
+    return {}

@@ -1,0 +1,73 @@
+"""Who acts: the Actor, the roles, and the decorators that keep a view to them.
+
+The outermost package turns a session or a key into an Actor and puts it on the request as `request.actor`; everything
+below asks only this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from shared.problems import NotAllowed, NotSignedIn
+
+OFFICE = "office"
+OPERATOR = "operator"
+SUPERVISOR = "supervisor"
+DISPLAY = "display"
+
+ROLE_NAMES = {
+    OFFICE: "Office",
+    OPERATOR: "Operator",
+    SUPERVISOR: "Supervisor",
+    DISPLAY: "Display",
+}
+
+
+@dataclass(frozen=True)
+class Actor:
+    """Who does something. A station's tablet is an operator; its badge comes with each scan."""
+
+    name: str
+    role: str
+    station: str = ""
+    operations: tuple[str, ...] = ()
+    key_id: int | None = None
+
+
+def actor_of(request, *roles: str) -> Actor:
+    """The request's actor, if it holds one of the roles.
+
+    raises  NotSignedIn, NotAllowed
+    """
+    actor = getattr(request, "actor", None)
+    if actor is None:
+        raise NotSignedIn()
+    if roles and actor.role not in roles:
+        raise NotAllowed(role=actor.role, needed=roles)
+    return actor
+
+
+def role_required(*roles: str) -> Callable:
+    """A page for these roles only. Someone not signed in is sent to sign in; another role gets the sentence."""
+
+    def decorate(view: Callable) -> Callable:
+        @wraps(view)
+        def guarded(request, *args, **kwargs):
+            try:
+                actor_of(request, *roles)
+            except NotSignedIn:
+                if request.method in ("GET", "HEAD"):
+                    return redirect(f"{reverse('sign_in')}?{urlencode({'next': request.get_full_path()})}")
+                raise
+            return view(request, *args, **kwargs)
+
+        guarded.roles = roles
+        return guarded
+
+    return decorate

@@ -1,0 +1,113 @@
+"""Inches, millimetres and shop fractions. Pure: no Django.
+
+1 in = 25.4 mm exactly (international inch). Values are held as decimals of an inch and rounded for display only.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+
+MM_PER_IN = 25.4
+IN2_PER_FT2 = 144.0
+KG_PER_LB = 0.45359237
+NO_BREAK = " "
+
+_NUMBER = r"\d+(?:\.\d*)?|\.\d+"
+_LENGTH = re.compile(
+    rf"""^\s*(?P<sign>-)?\s*
+    (?:
+        (?P<whole>\d+)(?:\s+|\s*-\s*)(?P<top>\d+)\s*/\s*(?P<bottom>\d+)
+      | (?P<only_top>\d+)\s*/\s*(?P<only_bottom>\d+)
+      | (?P<decimal>{_NUMBER})
+    )\s*(?P<unit>"|”|''|in\.?|inch|inches|mm|cm|ft|')?\s*$""",
+    re.VERBOSE | re.IGNORECASE,
+)
+_IN_PER_UNIT = {"mm": 1 / MM_PER_IN, "cm": 10 / MM_PER_IN, "ft": 12.0, "'": 12.0}
+
+
+class LengthNotUnderstood(ValueError):
+    """The text is no length; `sentence` says what is."""
+
+    def __init__(self, text: str):
+        self.sentence = f"“{text}” is not a length. Write 14.5, 14 1/2, 14-1/2 or 368.3 mm."
+        super().__init__(self.sentence)
+
+
+def read_length(text: str | float | int, *, unit: str = "in") -> float:
+    """A length as people type it, in inches.
+
+    text     "14 1/2", "14-1/2", "14.5", '14.5"', "368.3 mm", or a number
+    unit     what a bare number means: "in" or "mm"
+    returns  inches
+    raises   LengthNotUnderstood for anything else ("1/2/4", "1,5", "")
+
+    >>> read_length("14 1/2"), read_length("368.3 mm")
+    (14.5, 14.5)
+    """
+    if isinstance(text, bool):
+        raise LengthNotUnderstood(str(text))
+    if isinstance(text, int | float):
+        if not math.isfinite(text):
+            raise LengthNotUnderstood(str(text))
+        return float(text) / MM_PER_IN if unit == "mm" else float(text)
+    found = _LENGTH.match(text.replace(NO_BREAK, " ")) if len(text) <= 40 else None
+    if not found:
+        raise LengthNotUnderstood(text[:40])
+    part = found.groupdict()
+    if part["decimal"] is not None:
+        value = float(part["decimal"])
+    else:
+        bottom = int(part["bottom"] or part["only_bottom"])
+        if bottom == 0:
+            raise LengthNotUnderstood(text)
+        value = int(part["whole"] or 0) + int(part["top"] or part["only_top"]) / bottom
+    given = (part["unit"] or "").lower()
+    if given:
+        value *= _IN_PER_UNIT.get(given, 1.0)
+    elif unit == "mm":
+        value /= MM_PER_IN
+    if part["sign"]:
+        value = -value
+    if not math.isfinite(value):
+        raise LengthNotUnderstood(text)
+    return value
+
+
+def fraction_text(value_in: float, denominator: int = 32) -> str:
+    """Inches to the nearest fraction, reduced: the way a tape is read.
+
+    >>> fraction_text(44.07), fraction_text(0.25), fraction_text(3)
+    ('44 1/16', '1/4', '3')
+    """
+    sign = "-" if value_in < 0 else ""
+    nearest = Fraction(round(abs(value_in) * denominator), denominator)
+    whole, rest = divmod(nearest, 1)
+    if rest == 0:
+        return f"{sign if whole else ''}{whole}"
+    return f"{sign}{whole} {rest}" if whole else f"{sign}{rest}"
+
+
+def decimal_text(value_in: float, places: int = 3) -> str:
+    """Decimal inches; a leading zero always stands (a lost dot is a tenfold error)."""
+    return f"{value_in:.{places}f}"
+
+
+def both_texts(value_in: float) -> str:
+    """Fraction and decimal together, for where hand and machine meet.
+
+    >>> both_texts(44.07).replace(NO_BREAK, " ")
+    '44 1/16 in (44.070)'
+    """
+    return f"{fraction_text(value_in)}{NO_BREAK}in ({decimal_text(value_in)})".replace(" ", NO_BREAK, 1)
+
+
+def plain_number(value: float, places: int = 4) -> str:
+    """A number without trailing zeros.
+
+    >>> plain_number(1.50), plain_number(14.0)
+    ('1.5', '14')
+    """
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -1,0 +1,3 @@
+"""API addresses of the floor, below /api/v1/."""
+
+urlpatterns = []

@@ -1,0 +1,29 @@
+"""What every page knows: who is signed in, the way to the other pages, the shop's name."""
+
+from django.urls import NoReverseMatch, reverse
+
+from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR
+
+PAGES = (
+    ("orders", "Orders", {OFFICE, SUPERVISOR}),
+    ("customers", "Customers", {OFFICE}),
+    ("where", "Where", {OFFICE, SUPERVISOR, OPERATOR}),
+    ("board", "Board", {OFFICE, SUPERVISOR, DISPLAY}),
+    ("station", "Station", {OPERATOR}),
+    ("stations", "Stations", {SUPERVISOR}),
+    ("exceptions", "Exceptions", {SUPERVISOR}),
+    ("tables", "Shop tables", {OFFICE, SUPERVISOR}),
+)
+
+
+def page(request) -> dict:
+    actor = getattr(request, "actor", None)
+    links = []
+    for name, label, roles in PAGES if actor else ():
+        if actor.role in roles:
+            try:
+                url = reverse(name)
+            except NoReverseMatch:
+                continue
+            links.append({"url": url, "label": label, "current": request.path.startswith(url)})
+    return {"actor": actor, "nav": links}

@@ -1,0 +1,3 @@
+"""Pages of the floor."""
+
+urlpatterns = []

@@ -1,0 +1,24 @@
+"""The map of addresses: each package's own, and the API's schema."""
+
+from django.contrib import admin
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+
+from shared import views as shared_views
+
+urlpatterns = [
+    path("", include("fittings.urls")),
+    path("", include("travelers.urls")),
+    path("", include("shopfloor.pages")),
+    path("patterns/", shared_views.patterns, name="patterns"),
+    path("admin/", admin.site.urls),
+    # api
+    path("api/v1/", include("fittings.api_urls")),
+    path("api/v1/", include("travelers.api_urls")),
+    path("api/v1/", include("shopfloor.api.urls")),
+    path("api/schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("api/docs/", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
+]
+
+handler404 = shared_views.page_not_found
+handler500 = shared_views.server_error

@@ -1,0 +1,8 @@
+from django.apps import AppConfig
+
+
+class TravelersConfig(AppConfig):
+    name = "travelers"
+
+    def ready(self) -> None:
+        from travelers import tables  # noqa: F401  registers the tables of this package
