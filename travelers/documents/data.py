@@ -1,0 +1,210 @@
+"""What the printed documents are made from: plain, frozen, no database.
+
+Lengths are inches, weights pounds, dates `datetime.date`. A development is the answer of `POST /develop/`
+in inches, as a mapping; the same object may stand on many sheets, and its drawing is then made once.
+Every text may be of any length and script: the documents measure it, shrink it, and cut it with an ellipsis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+SIGNAL_WORDS = ("DANGER", "WARNING", "CAUTION")
+
+
+@dataclass(frozen=True)
+class Shop:
+    """The letterhead: name, then one line of address and one of telephone; either may be empty."""
+
+    name: str
+    address: str = ""
+    phone: str = ""
+
+
+@dataclass(frozen=True)
+class StepRow:
+    """One step of the route, in flow order.
+
+    operation  its code ("cut"), which cautions refer to
+    name       as the shop calls it ("Cut")
+    method     how ("plasma table"); may be empty
+    each       "segment" or "fitting": what one scan of it stands for
+    minutes    standard minutes for one fitting of this sheet, None where unknown
+    """
+
+    operation: str
+    name: str
+    method: str = ""
+    each: str = "segment"
+    minutes: float | None = None
+
+
+@dataclass(frozen=True)
+class CautionRow:
+    """A bodily hazard at an operation (ANSI Z535.4). `word` is DANGER, WARNING or CAUTION; never for quality.
+
+    hazard     what can hurt ("Sharp edges.")
+    text       consequence and how to avoid it ("Can cut hands. Wear cut-resistant gloves.")
+    """
+
+    operation: str
+    word: str
+    hazard: str
+    text: str
+
+    def __post_init__(self) -> None:
+        if self.word not in SIGNAL_WORDS:
+            raise ValueError(f"signal word {self.word!r} is none of {', '.join(SIGNAL_WORDS)}")
+
+
+@dataclass(frozen=True)
+class SegmentRow:
+    """A row of the table of segments: equal patterns together. Made by `segments.segment_rows`, never typed.
+
+    positions  where in the fitting, from 1; role as the development names it
+    lengths    inches on the mean surface; `throat` and `heel` None for kinds that have none
+    seam_at    "throat", "heel", "side", or an angle "72°"; "" where the kind has no seam
+    plates     1, or the number of plates that each such segment is made of
+    """
+
+    positions: tuple[int, ...]
+    role: str
+    stretch_out: float | None
+    throat: float | None
+    heel: float | None
+    lap: float | None
+    blank_width: float
+    blank_height: float
+    seam_at: str = ""
+    plates: int = 1
+
+
+@dataclass(frozen=True)
+class PieceRow:
+    """One fitting of the sheet: its number in the line, its code, its segments' (position, code) pairs."""
+
+    number: int
+    code: str
+    segments: tuple[tuple[int, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class TravelerSheet:
+    """One traveler: a lot of equal fittings, or one fitting of a line.
+
+    code          the traveler's own code, as stored (no spaces)
+    first_number, last_number   the fittings of the line that it goes with; equal for a single one
+    line_quantity               fittings of the whole line
+    material      as the shop names it ("Galvanized"); thickness comes from the development
+    end_a, end_b  titles of the end finishes ("Flange", "Raw")
+    development   see the module; its `warnings` are printed
+    reprint       0 for the first print, n for the nth print after it (2 prints "Reprint 2")
+    tables        version text of the shop's tables ("Tables of 4 Mar 2026"), may be empty
+    """
+
+    code: str
+    order_number: str
+    customer: str
+    line: int
+    line_quantity: int
+    first_number: int
+    last_number: int
+    material: str
+    gauge: int
+    development: Mapping[str, Any]
+    tag: str = ""
+    purchase_order: str = ""
+    due_on: date | None = None
+    priority: int | None = None
+    end_a: str = "Raw"
+    end_b: str = "Raw"
+    steps: Sequence[StepRow] = ()
+    cautions: Sequence[CautionRow] = ()
+    pieces: Sequence[PieceRow] = ()
+    notes: str = ""
+    reprint: int = 0
+    tables: str = ""
+
+    @property
+    def quantity(self) -> int:
+        return self.last_number - self.first_number + 1
+
+
+@dataclass(frozen=True)
+class LabelItem:
+    """One label: one segment, or one plate of it, or (position None) the fitting itself.
+
+    code             the code to scan: the segment's, or the fitting's
+    position         of the segment in the fitting, from 1; None for a label of the whole fitting
+    fitting_number   number of the fitting in its line, of `line_quantity`
+    plate, plates    "plate 1 of 2"; 0 and 0 where the segment is in one piece
+    generation       2 and up is a remade segment, and the label says so
+    """
+
+    code: str
+    order_number: str
+    line: int
+    line_quantity: int
+    fitting_number: int
+    material: str
+    gauge: int
+    development: Mapping[str, Any]
+    position: int | None = None
+    tag: str = ""
+    customer: str = ""
+    due_on: date | None = None
+    plate: int = 0
+    plates: int = 0
+    generation: int = 1
+
+
+@dataclass(frozen=True)
+class LabelFormat:
+    """A sheet of labels, inches: the columns of the shop table `labels`. Margins run to the first label."""
+
+    name: str
+    page_width_in: float
+    page_height_in: float
+    columns: int
+    rows: int
+    width_in: float
+    height_in: float
+    left_in: float
+    top_in: float
+    pitch_x_in: float
+    pitch_y_in: float
+
+    @property
+    def per_page(self) -> int:
+        return self.columns * self.rows
+
+
+@dataclass(frozen=True)
+class PackingRow:
+    """One line of an order as packed. `weight_each_lb` None where it is not known; then totals say so."""
+
+    line: int
+    quantity: int
+    description: str
+    tag: str = ""
+    material: str = ""
+    weight_each_lb: float | None = None
+    code: str = ""
+
+
+@dataclass(frozen=True)
+class PackingList:
+    """All of an order that leaves the door. `code` may be empty; `ship_to` may have several lines."""
+
+    order_number: str
+    customer: str
+    rows: Sequence[PackingRow]
+    purchase_order: str = ""
+    due_on: date | None = None
+    ship_to: str = ""
+    notes: str = ""
+    code: str = ""
+    reprint: int = 0
