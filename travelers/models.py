@@ -101,6 +101,7 @@ class Task(models.Model):
     step = models.PositiveSmallIntegerField()
     method = models.CharField(max_length=60, blank=True)
     minutes = models.FloatField(default=0)
+    needs_own_scan = models.BooleanField(default=False)
     state = models.CharField(max_length=10, choices=TaskState.choices, default=TaskState.WAITING)
     is_implied = models.BooleanField(default=False)
     station = models.CharField(max_length=20, blank=True)
@@ -138,7 +139,7 @@ class Task(models.Model):
 
 
 class Scan(models.Model):
-    """One delivery of one scan, refused ones too. Rows are appended by `travelers.record` and never change."""
+    """One scan as first delivered, refused ones too. `travelers.record` appends rows; they never change."""
 
     class Outcome(models.TextChoices):
         RECORDED = "recorded", "Recorded"
@@ -194,7 +195,7 @@ class ScanTarget(models.Model):
 
 
 class ScanMismatch(models.Model):
-    """A delivery whose id was known but whose body was another one. It changed nothing; the supervisor sees it."""
+    """A delivery with a known id and another body. It changed nothing; the supervisor sees it."""
 
     scan_id = models.CharField(max_length=64)
     body = models.JSONField()
