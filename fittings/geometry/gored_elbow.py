@@ -1,0 +1,365 @@
+"""Gored elbows: a turn made of straight mitered segments, two end gores and any number of middle gores.
+
+Frames. The fitting's frame is that of segment 1: Z along the axis from end A, X towards the throat, so the
+axis of the bend is the line X = R, Z = collar A. Segment k has that frame turned about it by k − 1 gore angles.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from .allowances import Allowances
+from .curves import quarter_steps, turn_positions
+from .development import Development, Segment, Sheet, segment_pattern
+from .errors import CannotBeMade, FieldProblem, ParameterError
+from .parameters import Kind, Param, number_text, range_text, with_unit
+from .practice import Practice, pieces_for, short_throat, unusual
+
+SEAM_ANGLES = {"throat": 0.0, "side": math.pi / 2, "heel": math.pi}
+LARGEST_RATIO = 10.0
+STEEPEST_MITER = math.radians(85)  # beyond it the joint runs along the duct; common practice, no source
+SHORTEST_THROAT = 0.001  # in; less, and the two edges meet or cross
+
+PARAMS = (
+    Param("diameter", "in", 1, 120, help="Inside diameter of the duct.", required=True),
+    Param("angle", "deg", 0, 180, low_open=True, help="Turn of the elbow.", required=True),
+    Param("pieces", "count", 2, 60, help="Segments, end gores included; left out: the gore table decides."),
+    Param("radius_ratio", "", 0.5, LARGEST_RATIO, help="Centerline radius over diameter; left out: 1.5."),
+    Param("centerline_radius", "in", 0, 1200, low_open=True, help="Instead of the radius ratio."),
+    Param("collar_a", "in", 0, 240, default=0.0, help="Straight added to the end gore at end A."),
+    Param("collar_b", "in", 0, 240, default=0.0, help="Straight added to the end gore at end B."),
+    Param(
+        "seam_at", "choice", default="heel", choices=("throat", "heel", "side"), help="Where the seams lie."
+    ),
+    Param("stagger_seams", "bool", default=False, help="Turn the seam of every second segment by 180°."),
+    Param("gore_class", "choice", default="standard", help="Class of the gore table."),
+)
+DEFAULT_RATIO = 1.5  # common practice, no source
+
+
+@dataclass(frozen=True)
+class GoredElbowSpec:
+    """A gored elbow that can be made; lengths are inside dimensions [in], the angle [rad]."""
+
+    diameter: float
+    angle: float
+    pieces: int
+    centerline_radius: float
+    collar_a: float = 0.0
+    collar_b: float = 0.0
+    seam_at: str = "heel"
+    stagger_seams: bool = False
+    radius_given_as: str = "centerline_radius"
+
+    @property
+    def half_angle(self) -> float:
+        """Miter half-angle α = θ / (2 (N − 1)) [rad]."""
+        return self.angle / (2 * (self.pieces - 1))
+
+    @property
+    def throat_radius(self) -> float:
+        return self.centerline_radius - self.diameter / 2
+
+
+def gore_height(angle, *, centerline_radius, mean_radius, half_angle):
+    """Height of an end gore above its square end, without collar, on the mean surface.
+
+    h(ψ) = (R − r cos ψ) tan α
+
+    angle              ψ, position round the duct from the throat [rad], any shape
+    centerline_radius  R of the elbow [in], > 0
+    mean_radius        r = (inside diameter + thickness) / 2 [in]
+    half_angle         α, miter half-angle [rad], 0 < α < π/2
+    returns            h [in], same shape as angle; least at the throat (ψ = 0), greatest at the heel (ψ = π)
+    source             plane section of a right circular cylinder; worked examples in
+                       fixtures/authorities/gored_elbow.md
+
+    >>> round(float(gore_height(0.0, centerline_radius=21, mean_radius=7, half_angle=math.radians(11.25))), 4)
+    2.7848
+    """
+    return (centerline_radius - mean_radius * np.cos(angle)) * math.tan(half_angle)
+
+
+def spec_from(values: Mapping, *, practice: Practice, thickness: float, unit: str = "in") -> GoredElbowSpec:
+    """A checked elbow from the values of its parameters.
+
+    values     every parameter of the kind, lengths [in], angle [deg]
+    practice   the shop's gore table, for pieces left out
+    thickness  of the metal [in]
+    unit       unit of lengths in sentences, 'in' or 'mm'
+    returns    GoredElbowSpec [in, rad]
+    raises     ParameterError where the two radii disagree; CannotBeMade where the edges would cross
+    source     limits: fixtures/authorities/gored_elbow.md
+
+    >>> values = {param.name: param.default for param in PARAMS}
+    >>> values |= {'diameter': 14.0, 'angle': 90.0, 'pieces': 5}
+    >>> spec_from(values, practice=Practice(), thickness=0.0276).centerline_radius
+    21.0
+    """
+    diameter, radius, ratio = values["diameter"], values["centerline_radius"], values["radius_ratio"]
+    given_as = "centerline_radius"
+    if radius is None:
+        given_as = "radius_ratio"
+        ratio = DEFAULT_RATIO if ratio is None else ratio
+        radius = ratio * diameter
+    elif ratio is not None and abs(radius - ratio * diameter) > 0.001:
+        limit = with_unit(ratio * diameter, "in", unit)
+        sentence = (
+            f"Centerline radius is {with_unit(radius, 'in', unit)}, but the radius ratio of "
+            f"{number_text(ratio)} makes it {limit}; give only one of them."
+        )
+        raise ParameterError([_radius_problem(given_as, radius, limit, sentence, unit)])
+    if radius > LARGEST_RATIO * diameter * (1 + 1e-9):
+        limit = range_text(diameter / 2, LARGEST_RATIO * diameter, "in", unit)
+        sentence = (
+            f"Centerline radius is {with_unit(radius, 'in', unit)}; for this diameter it can be {limit}."
+        )
+        raise ParameterError([_radius_problem(given_as, radius, limit, sentence, unit)])
+    pieces = values["pieces"]
+    if pieces is None:
+        pieces = pieces_for(values["angle"], diameter, values["gore_class"], practice.gore_rows)
+    spec = GoredElbowSpec(
+        diameter=diameter,
+        angle=math.radians(values["angle"]),
+        pieces=pieces,
+        centerline_radius=radius,
+        collar_a=values["collar_a"],
+        collar_b=values["collar_b"],
+        seam_at=values["seam_at"],
+        stagger_seams=values["stagger_seams"],
+        radius_given_as=given_as,
+    )
+    problems = _what_cannot_be_made(spec, thickness, unit)
+    if problems:
+        raise CannotBeMade(problems)
+    return spec
+
+
+def _radius_problem(field, radius, limit, sentence, unit):
+    return FieldProblem(field, radius * (25.4 if unit == "mm" else 1.0), limit, sentence)
+
+
+def _what_cannot_be_made(spec, thickness, unit):
+    if spec.half_angle > STEEPEST_MITER + 1e-12:
+        least = math.ceil(spec.angle / (2 * STEEPEST_MITER) - 1e-9) + 1
+        turn = with_unit(math.degrees(spec.angle), "deg")
+        sentence = (
+            f"Pieces is {spec.pieces}; a turn of {turn} needs at least {least}, or the miter is steeper than "
+            f"{with_unit(math.degrees(STEEPEST_MITER), 'deg')} and runs along the duct."
+        )
+        return [FieldProblem("pieces", spec.pieces, f"at least {least}", sentence)]
+    name, diameter, radius = spec.radius_given_as, spec.diameter, spec.centerline_radius
+    by_ratio = name == "radius_ratio"
+    value = radius / diameter if by_ratio else radius * (25.4 if unit == "mm" else 1.0)
+    if spec.throat_radius < -1e-9:
+        limit = "at least 0.5" if by_ratio else range_text(diameter / 2, None, "in", unit)
+        throat = with_unit(spec.throat_radius, "in", unit)
+        sentence = (
+            f"Throat radius is {throat}; it cannot be below zero: the centerline radius must be {limit}."
+        )
+        return [FieldProblem(name, value, limit, sentence)]
+    rise = gore_height(
+        0.0, centerline_radius=radius, mean_radius=(diameter + thickness) / 2, half_angle=spec.half_angle
+    )
+    lengths = {"end gore at end A": rise + spec.collar_a, "end gore at end B": rise + spec.collar_b}
+    if spec.pieces > 2:
+        lengths["middle gore"] = 2 * rise
+    for piece, length in lengths.items():
+        if length < SHORTEST_THROAT:
+            limit = (
+                f"more than {number_text((diameter + thickness) / 2 / diameter)}"
+                if by_ratio
+                else (f"more than {with_unit((diameter + thickness) / 2, 'in', unit)}")
+            )
+            sentence = (
+                f"The edges of the {piece} meet or cross at the throat: its throat length on the mean "
+                f"surface is {with_unit(length, 'in', unit)}. Use a larger radius, a larger angle or fewer pieces."
+            )
+            return [FieldProblem(name, value, limit, sentence)]
+    return []
+
+
+def develop_elbow(
+    spec: GoredElbowSpec, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
+) -> Development:
+    """The flat patterns of a gored elbow.
+
+    N pieces, α = θ / (2 (N − 1)), r = (D + t) / 2; an end gore is (R − r cos ψ) tan α + collar high, a middle
+    gore 2 (R − r cos ψ) tan α.
+
+    spec        the elbow [in, rad]
+    sheet       the metal [in, lb/ft²]
+    allowances  lap and edges [in]
+    practice    the shop's usual ranges, for warnings
+    unit        unit of lengths in warnings, 'in' or 'mm'
+    returns     Development [in, in², lb]
+    source      fixtures/authorities/gored_elbow.md
+
+    >>> spec = GoredElbowSpec(diameter=12, angle=math.pi / 2, pieces=5, centerline_radius=18)
+    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
+    >>> elbow = develop_elbow(spec, sheet=sheet, allowances=Allowances(lap=0.5), practice=Practice())
+    >>> [segment.role for segment in elbow.segments]
+    ['end_gore', 'middle_gore', 'middle_gore', 'middle_gore', 'end_gore']
+    """
+    mean_radius = (spec.diameter + sheet.thickness_in) / 2
+    patterns: dict[tuple, dict] = {}
+    segments = []
+    for position in range(1, spec.pieces + 1):
+        place = "first" if position == 1 else "last" if position == spec.pieces else "middle"
+        turned = spec.stagger_seams and position % 2 == 0
+        if (place, turned) not in patterns:
+            patterns[place, turned] = _gore(spec, place, turned, mean_radius, sheet, allowances)
+        pattern = patterns[place, turned]
+        role = "middle_gore" if place == "middle" else "end_gore"
+        segments.append(
+            Segment(position=position, role=role, frame=_frame(spec, position, mean_radius), **pattern)
+        )
+    net_area = sum(segment.net_area for segment in segments)
+    dimensions, units = _dimensions(spec, sheet, segments)
+    quantities = {
+        **dimensions,
+        "radius_ratio": spec.centerline_radius / spec.diameter,
+        "throat_radius_ratio": spec.throat_radius / spec.diameter,
+        "throat_length": min(segment.throat for segment in segments),
+        "heel_length": max(segment.heel for segment in segments),
+        "stretch_out": segments[0].stretch_out,
+        "gauge": sheet.gauge if isinstance(sheet.gauge, int | float) else None,
+        "thickness": sheet.thickness_in,
+    }
+    warnings = unusual("gored_elbow", quantities, practice.usual, unit)
+    if spec.pieces > 2:
+        warnings += short_throat(segments[1].throat, allowances.edge_a, allowances.edge_b, unit)
+    return Development(
+        kind="gored_elbow",
+        unit=unit,
+        material=sheet.material,
+        gauge=sheet.gauge,
+        thickness=sheet.thickness_in,
+        dimensions=dimensions,
+        dimension_units=units,
+        segments=tuple(segments),
+        net_area=net_area,
+        cut_area=sum(segment.cut_area for segment in segments),
+        weight=sum(segment.weight for segment in segments),
+        warnings=warnings,
+    )
+
+
+def _gore(spec, place, turned, mean_radius, sheet, allowances):
+    """Everything about one gore but its position; y = 0 at its lowest net point."""
+    start = (SEAM_ANGLES[spec.seam_at] + (math.pi if turned else 0.0)) % (2 * math.pi)
+    rise = mean_radius * math.tan(spec.half_angle)
+    stretch_out = 2 * math.pi * mean_radius
+    parts = turn_positions(quarter_steps(rise))
+    radii = {
+        "centerline_radius": spec.centerline_radius,
+        "mean_radius": mean_radius,
+        "half_angle": spec.half_angle,
+    }
+    height = gore_height(start + 2 * math.pi * parts, **radii)
+    least, most = (float(gore_height(angle, **radii)) for angle in (0.0, math.pi))
+    curve = np.column_stack([stretch_out * parts, height])
+    quarters = turn_positions(1) * stretch_out
+    flip, lift = np.array([1.0, -1.0]), np.array([0.0, most])
+    if place == "first":
+        edge_a = np.column_stack([quarters, np.zeros(5)])
+        edge_b = curve + [0.0, spec.collar_a]
+        throat, heel = least + spec.collar_a, most + spec.collar_a
+    elif place == "last":
+        edge_a = curve * flip + lift
+        edge_b = np.column_stack([quarters, np.full(5, most + spec.collar_b)])
+        throat, heel = least + spec.collar_b, most + spec.collar_b
+    else:
+        edge_a, edge_b = curve * flip + lift, curve + lift
+        throat, heel = 2 * least, 2 * most
+    around = {0: "throat", 1: "side", 2: "heel", 3: "side"}
+    first_quarter = round(start / (math.pi / 2))
+    pattern = segment_pattern(
+        edge_a,
+        edge_b,
+        start_angle=start,
+        sheet=sheet,
+        lap=allowances.lap,
+        width_a=allowances.free_end_a if place == "first" else allowances.edge_a,
+        width_b=allowances.free_end_b if place == "last" else allowances.edge_b,
+        marks_at=[(around[(first_quarter + k) % 4], float(quarters[k])) for k in (1, 2, 3)],
+    )
+    return dict(pattern, throat=throat, heel=heel, seam_at=around[first_quarter % 4], roll_radius=mean_radius)
+
+
+def _frame(spec, position, mean_radius):
+    """Segment 1's frame turned about the axis of the bend; see the module docstring."""
+    turn = 2 * spec.half_angle * (position - 1)
+    most = float(
+        gore_height(
+            math.pi,
+            centerline_radius=spec.centerline_radius,
+            mean_radius=mean_radius,
+            half_angle=spec.half_angle,
+        )
+    )
+    own = np.array([spec.centerline_radius, 0.0, spec.collar_a if position == 1 else most])
+    bend = np.array([spec.centerline_radius, 0.0, spec.collar_a])
+    cos, sin = math.cos(turn), math.sin(turn)
+    matrix = np.eye(4)
+    matrix[:3, :3] = [[cos, 0.0, sin], [0.0, 1.0, 0.0], [-sin, 0.0, cos]]
+    matrix[:3, 3] = bend - matrix[:3, :3] @ own
+    matrix.setflags(write=False)
+    return matrix
+
+
+def _dimensions(spec, sheet, segments):
+    """Figures for tickets and drawings, inside dimensions unless the name says mean."""
+    radius, angle = spec.centerline_radius, spec.angle
+    tip = np.array(
+        [-radius, 0.0, spec.collar_b]
+    )  # center of end B seen from the bend's axis, in end B's frame
+    turn = segments[-1].frame[:3, :3]
+    end_b = np.array([radius, 0.0, spec.collar_a]) + turn @ tip
+    rows = [
+        ("pieces", spec.pieces, "count"),
+        ("angle", math.degrees(angle), "deg"),
+        ("gore_angle", math.degrees(2 * spec.half_angle), "deg"),
+        ("miter_angle", math.degrees(spec.half_angle), "deg"),
+        ("diameter", spec.diameter, "in"),
+        ("mean_diameter", spec.diameter + sheet.thickness_in, "in"),
+        ("centerline_radius", radius, "in"),
+        ("throat_radius", spec.throat_radius, "in"),
+        ("heel_radius", radius + spec.diameter / 2, "in"),
+        ("collar_a", spec.collar_a, "in"),
+        ("collar_b", spec.collar_b, "in"),
+        ("end_to_end", float(np.linalg.norm(end_b)), "in"),
+    ]
+    if angle < math.pi - 1e-9:  # the center lines of the two ends of a half turn never meet
+        for end, collar in (("a", spec.collar_a), ("b", spec.collar_b)):
+            rows.append((f"center_to_end_{end}", radius * math.tan(angle / 2) + collar, "in"))
+    return {name: value for name, value, _ in rows}, {name: unit for name, _, unit in rows}
+
+
+def build(
+    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
+) -> Development:
+    """A gored elbow from the checked values of its parameters.
+
+    values      every parameter of the kind, lengths [in], angle [deg]
+    sheet       the metal [in, lb/ft²]
+    allowances  lap and edges [in]
+    practice    the shop's gore table and usual ranges
+    unit        unit of lengths in sentences, 'in' or 'mm'
+    returns     Development [in, in², lb]
+    raises      ParameterError, CannotBeMade
+    source      fixtures/authorities/gored_elbow.md
+
+    >>> values = {param.name: param.default for param in PARAMS}
+    >>> values |= {'diameter': 14.0, 'angle': 90.0, 'pieces': 5}
+    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
+    >>> len(build(values, sheet=sheet, allowances=Allowances(), practice=Practice()).segments)
+    5
+    """
+    spec = spec_from(values, practice=practice, thickness=sheet.thickness_in, unit=unit)
+    return develop_elbow(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
+
+
+KIND = Kind("gored_elbow", "Gored elbow", PARAMS, build)

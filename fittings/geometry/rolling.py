@@ -1,0 +1,65 @@
+"""Flat patterns rolled back into space, to check that joints meet and to draw the fitting."""
+
+import numpy as np
+
+from .development import Development, Segment
+
+
+def roll_up(segment: Segment, points) -> np.ndarray:
+    """Points of a flat pattern on the rolled segment, in the segment's own frame.
+
+    ψ = start angle + x / r;  (x, y) ↦ (r cos ψ, r sin ψ, y)
+
+    segment  the Segment; r is its mean radius [in]
+    points   on its pattern, shape (n, 2) [in]
+    returns  shape (n, 3) [in]: X towards the throat, Z along the axis from end A to end B; the face of the
+             pattern that one sees is outside
+    source   a cylinder is developable: lengths along and round it are kept
+
+    >>> from types import SimpleNamespace
+    >>> quarter = SimpleNamespace(start_angle=0.0, roll_radius=2.0)
+    >>> roll_up(quarter, [[np.pi, 5.0]]).round(6).tolist()
+    [[0.0, 2.0, 5.0]]
+    """
+    points = np.asarray(points, dtype=float).reshape(-1, 2)
+    angle = segment.start_angle + points[:, 0] / segment.roll_radius
+    return np.column_stack(
+        [segment.roll_radius * np.cos(angle), segment.roll_radius * np.sin(angle), points[:, 1]]
+    )
+
+
+def placement(dev: Development, position: int) -> np.ndarray:
+    """Where a segment sits in the assembled fitting.
+
+    dev       the Development
+    position  of the segment, 1 at end A
+    returns   homogeneous matrix, shape (4, 4) [in], from the segment's own frame to that of the fitting,
+              which is the frame of segment 1
+    raises    IndexError for a position that does not exist
+    source    rigid motion; the frames are defined by the kind's module
+
+    >>> from types import SimpleNamespace
+    >>> placement(SimpleNamespace(segments=[SimpleNamespace(frame=np.eye(4))]), 1)[0].tolist()
+    [1.0, 0.0, 0.0, 0.0]
+    """
+    if not 1 <= position <= len(dev.segments):
+        raise IndexError(f"there is no segment {position}; they are numbered 1 to {len(dev.segments)}")
+    return dev.segments[position - 1].frame
+
+
+def placed(dev: Development, position: int, points) -> np.ndarray:
+    """Points of a segment's flat pattern in the assembled fitting.
+
+    dev       the Development
+    position  of the segment, 1 at end A
+    points    on its pattern, shape (n, 2) [in]
+    returns   shape (n, 3) [in]
+    source    roll_up, then placement
+
+    >>> from types import SimpleNamespace
+    >>> one = SimpleNamespace(start_angle=0.0, roll_radius=2.0, frame=np.eye(4))
+    >>> placed(SimpleNamespace(segments=[one]), 1, [[0.0, 5.0]]).tolist()
+    [[2.0, 0.0, 5.0]]
+    """
+    matrix = placement(dev, position)
+    return roll_up(dev.segments[position - 1], points) @ matrix[:3, :3].T + matrix[:3, 3]
