@@ -4,10 +4,10 @@ Rules of the shop, common practice, no source:
 - An edge allowance is a band of constant width beside the net edge, measured square to it, so that the flange
   or swage pressed from it has one width all round.
 - Each band is notched back at both seam ends, from the net corner along the line that halves the angle
-  between the edge and the seam line: 45° where they are square to each other. So no flange bunches up in the seam.
+  between the edge and the seam line: 45° where they are square. So no flange bunches up in the seam.
 - The lap continues beyond the seam between the net ends of both edges. Beside an edge that has a band it is
   tapered by a quarter of the lap, and always by as much as the edge that it is closed under falls away, so
-  that it never stands out beyond the edges. Both tapers together take at most eight tenths of the seam's length.
+  that it never stands out beyond the edges. Both tapers together take at most 0.8 of the seam's length.
 """
 
 from collections.abc import Mapping

@@ -1,7 +1,7 @@
 """Gored elbows: a turn made of straight mitered segments, two end gores and any number of middle gores.
 
 Frames. The fitting's frame is that of segment 1: Z along the axis from end A, X towards the throat, so the
-axis of the bend is the line X = R, Z = collar A. Segment k has that frame turned about it by k − 1 gore angles.
+axis of the bend is the line X = R, Z = collar A. Segment k's is turned about it by k − 1 gore angles.
 """
 
 import math
@@ -175,7 +175,7 @@ def _what_cannot_be_made(spec, thickness, unit):
             )
             sentence = (
                 f"The edges of the {piece} meet or cross at the throat: its throat length on the mean "
-                f"surface is {with_unit(length, 'in', unit)}. Use a larger radius, a larger angle or fewer pieces."
+                f"surface is {with_unit(length, 'in', unit)}. Use a larger radius or angle, or fewer pieces."
             )
             return [FieldProblem(name, value, limit, sentence)]
     return []
@@ -222,7 +222,7 @@ def develop_elbow(
         **dimensions,
         "radius_ratio": spec.centerline_radius / spec.diameter,
         "throat_radius_ratio": spec.throat_radius / spec.diameter,
-        "throat_length": min(segment.throat for segment in segments),
+        "throat_length": segments[1].throat if spec.pieces > 2 else min(gore.throat for gore in segments),
         "heel_length": max(segment.heel for segment in segments),
         "stretch_out": segments[0].stretch_out,
         "gauge": sheet.gauge if isinstance(sheet.gauge, int | float) else None,
