@@ -1,0 +1,102 @@
+"""Dimension lines: extension lines, arrows, and the number where it can be read. Paper units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from fittings.drawing.scene import ADVANCE, ASCENT, Item, Path, Point, Text
+from shared.units import fraction_text
+
+
+def inches(value: float) -> str:
+    """A length as the tape is read, with its unit."""
+    return f"{fraction_text(value)} in"
+
+
+def arrow(tip: Point, direction: Point, size: float) -> Path:
+    """A filled arrowhead at `tip`, pointing along the unit vector `direction`."""
+    length, half = 0.75 * size, 0.2 * size
+    back = (tip[0] - direction[0] * length, tip[1] - direction[1] * length)
+    side = (-direction[1] * half, direction[0] * half)
+    corners = (tip, (back[0] + side[0], back[1] + side[1]), (back[0] - side[0], back[1] - side[1]))
+    return Path(corners, "arrow", closed=True)
+
+
+def extension(start: Point, end: Point, size: float) -> Path:
+    """From just off the thing measured to just past the dimension line."""
+    length = math.hypot(end[0] - start[0], end[1] - start[1])
+    if length < 1e-9:
+        return Path((start, end), "dimension")
+    ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
+    gap, past = min(0.25 * size, length / 2), 0.35 * size
+    return Path(
+        ((start[0] + ux * gap, start[1] + uy * gap), (end[0] + ux * past, end[1] + uy * past)), "dimension"
+    )
+
+
+def across(
+    left: float,
+    right: float,
+    y: float,
+    text: str,
+    size: float,
+    *,
+    overflow: str = "right",
+    avoid: float | None = None,
+) -> Iterator[Item]:
+    """A horizontal dimension line from left to right at y. Where the number is too wide, it stands at `overflow`.
+
+    avoid   x of a line that crosses: the number goes into the wider part beside it
+    """
+    wide = len(text) * ADVANCE * size
+    base = y - ASCENT * size / 2
+    middle = (left + right) / 2
+    room = right - left - 2.6 * size
+    if avoid is not None and left < avoid < right and abs(avoid - middle) < wide / 2 + 0.4 * size:
+        room = max(avoid - left, right - avoid) - 2.0 * size
+        middle = (left + avoid) / 2 if avoid - left > right - avoid else (avoid + right) / 2
+    if room >= wide:
+        gap = wide / 2 + 0.25 * size
+        yield Path(((left, y), (middle - gap, y)), "dimension")
+        yield Path(((middle + gap, y), (right, y)), "dimension")
+        yield arrow((left, y), (-1, 0), size)
+        yield arrow((right, y), (1, 0), size)
+        yield Text(middle, base, text, size)
+        return
+    tail = 1.5 * size
+    yield Path(((left - tail, y), (right + tail, y)), "dimension")
+    yield arrow((left, y), (1, 0), size)
+    yield arrow((right, y), (-1, 0), size)
+    if overflow == "right":
+        yield Text(right + tail + 0.3 * size, base, text, size, anchor="start")
+    else:
+        yield Text(left - tail - 0.3 * size, base, text, size, anchor="end")
+
+
+def along(start: Point, end: Point, outward: Point, text: str, size: float) -> Iterator[Item]:
+    """A dimension line of any direction; the number stands level beside it, on the side of the unit vector `outward`."""
+    length = math.hypot(end[0] - start[0], end[1] - start[1]) or 1e-9
+    ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
+    if length >= 2.2 * size:
+        yield Path((start, end), "dimension")
+        yield arrow(start, (-ux, -uy), size)
+        yield arrow(end, (ux, uy), size)
+    else:
+        tail = 1.5 * size
+        yield Path(
+            ((start[0] - ux * tail, start[1] - uy * tail), (end[0] + ux * tail, end[1] + uy * tail)),
+            "dimension",
+        )
+        yield arrow(start, (ux, uy), size)
+        yield arrow(end, (-ux, -uy), size)
+    yield beside(((start[0] + end[0]) / 2, (start[1] + end[1]) / 2), outward, text, size)
+
+
+def beside(point: Point, outward: Point, text: str, size: float, role: str = "text") -> Text:
+    """Level text whose box touches `point` from the side of `outward`."""
+    wide, high = len(text) * ADVANCE * size, ASCENT * size
+    off = 0.45 * size
+    x = point[0] + outward[0] * (off + wide / 2)
+    y = point[1] + outward[1] * (off + high / 2)
+    return Text(x, y - high / 2, text, size, role)

@@ -1,0 +1,157 @@
+"""What a drawing needs to know of a development: plain numbers, read in one place.
+
+A development is the mapping that `fittings.geometry.development_as_dict` makes, in inches.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from shared.units import fraction_text, plain_number
+
+Development = Mapping[str, Any]
+
+KIND_TITLES = {
+    "gored_elbow": "Gored elbow",
+    "reducer": "Reducer",
+    "offset": "Offset",
+    "end_cap": "End cap",
+    "tee": "Tee",
+    "saddle": "Saddle",
+    "square_to_round": "Square to round",
+    "pipe": "Pipe",
+}
+ROLE_TITLES = {"end_gore": "End gore", "middle_gore": "Middle gore", "gore": "Gore"}
+
+
+@dataclass(frozen=True)
+class Elbow:
+    """A gored elbow in numbers: lengths [in], angles [deg]; `radius` is the duct's inside radius."""
+
+    pieces: int
+    angle: float
+    centerline_radius: float
+    radius: float
+    collar_a: float
+    collar_b: float
+
+    @property
+    def half_angle(self) -> float:
+        """Mitre half-angle [rad]."""
+        return math.radians(self.angle) / (2 * (self.pieces - 1))
+
+
+def elbow(development: Development) -> Elbow:
+    """The elbow of a `gored_elbow` development."""
+    sizes = development["dimensions"]
+    segments = development["segments"]
+    pieces = int(sizes.get("pieces") or len(segments))
+    gore_angle = float(sizes.get("gore_angle") or 2 * sizes["miter_angle"])
+    centerline = float(sizes["centerline_radius"])
+    throat = float(sizes.get("throat_radius", 2 * centerline - sizes["heel_radius"]))
+    radius = centerline - throat
+    angle = float(sizes.get("angle") or gore_angle * (pieces - 1))
+    bare = Elbow(pieces, angle, centerline, radius, 0.0, 0.0)
+    throat_bare = max(centerline - radius - float(development.get("thickness") or 0) / 2, 0)
+    throat_bare *= math.tan(bare.half_angle)
+    ends = []
+    for name, segment in (("collar_a", segments[0]), ("collar_b", segments[-1])):
+        collar = sizes.get(name)
+        if collar is None and segment.get("throat") is not None:
+            collar = max(segment["throat"] - throat_bare, 0)
+            collar = collar if collar > 0.01 else 0
+        ends.append(float(collar or 0))
+    return Elbow(pieces, angle, centerline, radius, *ends)
+
+
+def kind_title(development: Development) -> str:
+    kind = str(development.get("kind", ""))
+    return KIND_TITLES.get(kind, kind.replace("_", " ").capitalize())
+
+
+def role_title(role: str) -> str:
+    return ROLE_TITLES.get(role, role.replace("_", " ").capitalize())
+
+
+def fitting_text(development: Development) -> str:
+    """What it is, in words: "Gored elbow 90°, 14 in, 5 pieces, R 21 in"."""
+    sizes = development["dimensions"]
+    title = kind_title(development)
+    kind = development.get("kind")
+    if kind == "gored_elbow":
+        found = elbow(development)
+        return (
+            f"{title} {plain_number(found.angle, 2)}°, {fraction_text(2 * found.radius)} in, {found.pieces} pieces, "
+            f"R {fraction_text(found.centerline_radius)} in"
+        )
+
+    def size(name: str) -> str:
+        return fraction_text(float(sizes[name]))
+
+    parts = [title]
+    if {"diameter_a", "diameter_b"} <= set(sizes):
+        parts.append(f"{size('diameter_a')} to {size('diameter_b')} in")
+    elif {"width", "height", "diameter"} <= set(sizes):
+        parts.append(f"{size('width')} × {size('height')} to {size('diameter')} in")
+    elif {"diameter", "branch_diameter"} <= set(sizes):
+        parts.append(f"{size('diameter')} in, branch {size('branch_diameter')} in")
+    elif "diameter" in sizes:
+        parts.append(f"{size('diameter')} in")
+    rest = []
+    if kind in ("tee", "saddle") and sizes.get("angle"):
+        rest.append(f"{plain_number(float(sizes['angle']), 2)}°")
+    for name, word in (("offset", "offset"), ("length", "long"), ("depth", "deep")):
+        if sizes.get(name):
+            text = f"{size(name)} in"
+            rest.append(f"offset {text}" if word == "offset" else f"{text} {word}")
+    return ", ".join([" ".join(parts), *rest])
+
+
+@dataclass(frozen=True)
+class PatternGroup:
+    """A pattern that several segments share: their positions, and the first of them."""
+
+    pattern: str
+    positions: tuple[int, ...]
+    segment: Mapping[str, Any]
+
+    @property
+    def count(self) -> int:
+        return len(self.positions)
+
+
+def patterns(development: Development) -> list[PatternGroup]:
+    """Each different pattern once, in order of first position."""
+    groups: dict[str, list] = {}
+    for segment in development["segments"]:
+        groups.setdefault(segment.get("pattern") or str(segment["position"]), []).append(segment)
+    return [
+        PatternGroup(key, tuple(segment["position"] for segment in found), found[0])
+        for key, found in groups.items()
+    ]
+
+
+def positions_text(positions: tuple[int, ...]) -> str:
+    """Runs of positions: (1, 3, 4, 5) is "1, 3–5"."""
+    runs: list[list[int]] = []
+    for position in sorted(positions):
+        if runs and position == runs[-1][1] + 1:
+            runs[-1][1] = position
+        else:
+            runs.append([position, position])
+    return ", ".join(str(a) if a == b else f"{a}, {b}" if b == a + 1 else f"{a}–{b}" for a, b in runs)
+
+
+def seam_text(segment: Mapping[str, Any]) -> str:
+    """Where the seam of a segment is: throat, heel, side, or degrees round the duct from the throat."""
+    angle = segment.get("start_angle")
+    if angle is None:
+        return ""
+    angle = float(angle) % 360
+    for at, word in ((0, "throat"), (180, "heel"), (90, "side"), (270, "side"), (360, "throat")):
+        if abs(angle - at) < 0.05:
+            return word
+    return f"{plain_number(angle, 1)}°"

@@ -1,0 +1,180 @@
+"""A drawing as a list of primitives, between the geometry and what it is written as.
+
+A scene is laid out on paper: x to the right, y upwards, in paper units (1 unit is 1 pt in a PDF and 1 user unit in an
+SVG), so that text keeps its legible size whatever the size of the fitting. Roles say what a line means; SVG makes them
+CSS classes, PDF line weights that part in black and white.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+Point = tuple[float, float]
+
+ROLES = (
+    "outline",  # an edge that is seen
+    "joint",  # between two segments
+    "hidden",  # an edge behind
+    "centre",  # axes and centres
+    "seam",  # the lengthwise seam of a segment
+    "dimension",  # dimension and extension lines
+    "arrow",  # filled arrowheads
+    "text",  # numbers of dimensions
+    "label",  # words and position numbers
+    "picked",  # filled: the segment that is meant
+    "cut",  # what the table cuts
+    "net",  # the pattern without allowances
+    "mark",  # throat, heel, side
+    "fold",
+)
+FILLED = ("arrow", "picked")
+ADVANCE = 0.66  # widest advance of the mono face used for numbers, em
+ASCENT = 0.76  # cap height of the faces used, em
+
+
+@dataclass(frozen=True)
+class Path:
+    """A polyline; curves are sampled. `points` are paper units."""
+
+    points: tuple[Point, ...]
+    role: str
+    closed: bool = False
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of text: (x, y) is on its base line at the `anchor` (start, middle, end); `size` in paper units."""
+
+    x: float
+    y: float
+    text: str
+    size: float
+    role: str = "text"
+    anchor: str = "middle"
+
+    @property
+    def width(self) -> float:
+        return len(self.text) * ADVANCE * self.size
+
+
+Item = Path | Text
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A finished drawing: its size in paper units, its items, and what it shows in words."""
+
+    width: float
+    height: float
+    items: tuple[Item, ...]
+    title: str
+
+    def texts(self) -> list[str]:
+        return [item.text for item in self.items if isinstance(item, Text)]
+
+
+def bounds(items: Iterable[Item]) -> tuple[float, float, float, float]:
+    """Left, bottom, right, top of everything, text boxes included."""
+    xs: list[float] = []
+    ys: list[float] = []
+    for item in items:
+        if isinstance(item, Path):
+            for x, y in item.points:
+                xs.append(x)
+                ys.append(y)
+        else:
+            start = {"start": 0.0, "middle": 0.5, "end": 1.0}[item.anchor]
+            xs += (item.x - start * item.width, item.x + (1 - start) * item.width)
+            ys += (item.y - 0.22 * item.size, item.y + ASCENT * item.size)
+    if not xs:
+        return (0.0, 0.0, 1.0, 1.0)
+    return (min(xs), min(ys), max(xs), max(ys))
+
+
+def moved(items: Iterable[Item], dx: float, dy: float) -> tuple[Item, ...]:
+    found: list[Item] = []
+    for item in items:
+        if isinstance(item, Path):
+            found.append(Path(tuple((x + dx, y + dy) for x, y in item.points), item.role, item.closed))
+        else:
+            found.append(Text(item.x + dx, item.y + dy, item.text, item.size, item.role, item.anchor))
+    return tuple(found)
+
+
+def fitted(
+    build: Callable[[float], Sequence[Item]],
+    *,
+    model_width: float,
+    model_height: float,
+    width: float,
+    height: float,
+    pad: float,
+    title: str,
+) -> Scene:
+    """The scene that `build` makes at the largest scale [paper units/in] that fits width × height.
+
+    Text does not grow with the scale, so the room that it takes is found by building; what cannot fit at a quarter of
+    the free scale makes the scene larger than asked, and whoever places it shrinks it whole.
+    """
+    wide, high = width - 2 * pad, height - 2 * pad
+    most = min(wide / max(model_width, 1e-9), high / max(model_height, 1e-9))
+    scale = 0.75 * most
+    for _ in range(5):
+        items = build(scale)
+        left, bottom, right, top = bounds(items)
+        room_wide = wide - (right - left - scale * model_width)
+        room_high = high - (top - bottom - scale * model_height)
+        better = min(room_wide / max(model_width, 1e-9), room_high / max(model_height, 1e-9))
+        better = max(better, most / 4)
+        if abs(better - scale) < 0.004 * scale:
+            break
+        scale = better
+    items = build(scale)
+    left, bottom, right, top = bounds(items)
+    width, height = max(width, right - left + 2 * pad), max(height, top - bottom + 2 * pad)
+    dx = (width - right - left) / 2
+    dy = (height - top - bottom) / 2
+    return Scene(width, height, moved(items, dx, dy), title)
+
+
+def turned(point: Point, angle: float) -> Point:
+    """A point turned about the origin, angle [rad] counter-clockwise."""
+    cosine, sine = math.cos(angle), math.sin(angle)
+    return (point[0] * cosine - point[1] * sine, point[0] * sine + point[1] * cosine)
+
+
+def arc(radius: float, start: float, end: float, *, step: float = math.radians(4)) -> tuple[Point, ...]:
+    """Points of an arc about the origin, angles [rad]."""
+    count = max(2, math.ceil(abs(end - start) / step)) + 1
+    return tuple(
+        (
+            radius * math.cos(start + (end - start) * i / (count - 1)),
+            radius * math.sin(start + (end - start) * i / (count - 1)),
+        )
+        for i in range(count)
+    )
+
+
+def thinned(points: Sequence[Sequence[float]], least: float) -> list[Point]:
+    """Points with those dropped that stray less than `least` from the line between the kept neighbours."""
+    kept = [(float(points[0][0]), float(points[0][1]))]
+    waiting: list[Point] = []
+    for x, y in points[1:]:
+        candidate = (float(x), float(y))
+        if any(_off_line(kept[-1], candidate, between) > least for between in waiting):
+            kept.append(waiting[-1])
+            waiting = []
+        waiting.append(candidate)
+    if waiting:
+        kept.append(waiting[-1])
+    return kept
+
+
+def _off_line(start: Point, end: Point, point: Point) -> float:
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    length = math.hypot(dx, dy)
+    if length == 0:
+        return math.hypot(point[0] - start[0], point[1] - start[1])
+    return abs(dx * (point[1] - start[1]) - dy * (point[0] - start[0])) / length
