@@ -1,8 +1,8 @@
 """From an order's words to a developed fitting: the shop's tables meet the pure geometry here.
 
-Material, gauge and end finishes are names in the shop's tables; the geometry takes thickness, weight and allowances
-as numbers. What is refused is refused as WrongInput, all wrong fields at once, under the names of the request:
-`material`, `params.diameter`, `allowances.lap`.
+Material, gauge and end finishes are names in the shop's tables; the geometry takes thickness, weight and
+allowances as numbers. What is refused is refused as WrongInput, all wrong fields at once, under the names of the
+request: `material`, `params.diameter`, `allowances.lap`.
 """
 
 from __future__ import annotations
@@ -76,8 +76,8 @@ def allowances_for(
 ) -> Allowances:
     """The shop's allowances for a metal and two end finishes; what the request gives stands in their place.
 
-    given   any of lap, edge_a, edge_b, end_a, end_b, in `unit`. Where it names `edge_a` and that end is left raw,
-            the free end takes `edge_a` too (and B likewise), unless `end_a` is given as well.
+    given   any of lap, edge_a, edge_b, end_a, end_b, in `unit`. Where it names `edge_a` and that end is left
+            raw, the free end takes `edge_a` too (and B likewise), unless `end_a` is given as well.
     raises  WrongInput naming `end_a`, `end_b`, `allowances.<name>`, or `gauge` where the table has no row
     """
     joints = {"lap": "seam lap", "edge_a": "gore edge a", "edge_b": "gore edge b"}
@@ -212,7 +212,7 @@ def _check_params(kind: Any, params: Any, unit: str) -> None:
 
 
 def _wrong_ends(end_a, end_b, allowances, tables, unit) -> list[FieldError]:
-    """The wrong ends and allowances of a line whose metal is unknown: looked up for any metal of the table."""
+    """The wrong ends and allowances of a line whose metal is unknown: looked up for another metal."""
     row = tables["gauges"][0]
     try:
         allowances_for(row["material"], row["gauge"], end_a, end_b, tables, allowances, unit)
@@ -251,8 +251,7 @@ def lengths_in_inches(
 def params_typed(kind: str, texts: Mapping[str, str], unit: str = "in") -> dict[str, Any]:
     """Params from what a person typed in a form or a sheet ("14 1/2", "368.3 mm", "90", "yes"), in inches.
 
-    Only the texts are read here; whether a value is allowed is for the development. An empty text counts as left
-    out.
+    Only the texts are read here; whether a value is allowed is for the development. An empty text is left out.
     raises  WrongInput naming `kind` or `params.<name>`
     """
     if kind not in KINDS:
