@@ -1,8 +1,8 @@
 """From an order's words to a developed fitting: the shop's tables meet the pure geometry here.
 
 Material, gauge and end finishes are names in the shop's tables; the geometry takes thickness, weight and
-allowances as numbers. What is refused is refused as WrongInput, all wrong fields at once, under the names of the
-request: `material`, `params.diameter`, `allowances.lap`.
+allowances as numbers. What is refused is refused as WrongInput, all wrong fields at once, under the names of
+the request: `material`, `params.diameter`, `allowances.lap`.
 """
 
 from __future__ import annotations
@@ -213,7 +213,9 @@ def _check_params(kind: Any, params: Any, unit: str) -> None:
 
 def _wrong_ends(end_a, end_b, allowances, tables, unit) -> list[FieldError]:
     """The wrong ends and allowances of a line whose metal is unknown: looked up for another metal."""
-    row = tables["gauges"][0]
+    row = next(iter(tables["gauges"]), None)
+    if row is None:
+        return []
     try:
         allowances_for(row["material"], row["gauge"], end_a, end_b, tables, allowances, unit)
     except WrongInput as wrong:
@@ -251,7 +253,7 @@ def lengths_in_inches(
 def params_typed(kind: str, texts: Mapping[str, str], unit: str = "in") -> dict[str, Any]:
     """Params from what a person typed in a form or a sheet ("14 1/2", "368.3 mm", "90", "yes"), in inches.
 
-    Only the texts are read here; whether a value is allowed is for the development. An empty text is left out.
+    Only the texts are read here; whether a value is allowed is for the development. Empty texts are left out.
     raises  WrongInput naming `kind` or `params.<name>`
     """
     if kind not in KINDS:

@@ -92,6 +92,22 @@ class Order(models.Model):
         return self.number
 
 
+class OrderChange(models.Model):
+    """What made an order's version: each changed field with its text before and after."""
+
+    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="changes")
+    version = models.PositiveIntegerField()
+    fields = models.JSONField(default=dict)
+    made_by = models.CharField(max_length=150)
+    made_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["order", "version"], name="order_version_once")]
+
+    def __str__(self) -> str:
+        return f"{self.order_id} version {self.version}"
+
+
 class OrderLine(models.Model):
     """Equal fittings of an order. `development` is frozen at release: every printed number comes from it."""
 
