@@ -30,8 +30,8 @@ ROLES = (
     "fold",
 )
 FILLED = ("arrow", "picked")
-ADVANCE = 0.66  # widest advance of the mono face used for numbers, em
-ASCENT = 0.76  # cap height of the faces used, em
+ADVANCE = 0.65  # every advance of the mono face used for numbers, em
+ASCENT = 0.75  # cap height of the faces used, em
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,234 @@
+"""The parts of a traveler under its head. Lengths in pt; `top` is where a block begins, downwards."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from fittings.drawing import fitting_scene, positions_text
+from fittings.drawing.pdf import draw_scene
+from shared.codes import grouped
+from shared.units import decimal_text, fraction_text
+from travelers.documents.cautions import caution_height, draw_caution
+from travelers.documents.data import CautionRow, SegmentRow, StepRow, TravelerSheet
+from travelers.documents.page import BODY, INNER, MARGIN, SMALL, Paper, mm
+from travelers.documents.segments import segment_rows, warning_texts
+from travelers.documents.text import BOLD, MONO, MONO_BOLD, PLAIN, clean, day_text, wrap
+
+PICTURE_HEIGHT = 268.0
+PICTURE_WIDTH = 330.0
+FACTS_LEFT = MARGIN + PICTURE_WIDTH + 14
+FACTS_WIDTH = INNER - PICTURE_WIDTH - 14
+
+HEADING = 22.0
+ROW = 31.0
+TABLE_HEAD = 30.0
+COLUMNS = (
+    ("Segment", 92.0),
+    ("Stretch-out", 76.0),
+    ("Throat", 70.0),
+    ("Heel", 70.0),
+    ("Lap", 46.0),
+    ("Blank long", 74.0),
+    ("Blank wide", 66.0),
+    ("Seam at", 46.0),
+)
+NARROWEST_TABLE = TABLE_HEAD + ROW
+
+WRITE_BOX = mm(20)
+STEP_GAP = 4.0
+STEP_NAME = 120.0
+CAUTIONS_LEFT = MARGIN + STEP_NAME + 6
+CAUTIONS_WIDTH = INNER - STEP_NAME - 12 - WRITE_BOX * 1.6
+LOCAL_CODES = "Follow local codes and your shop's safety program."
+
+
+# -- what it is ---------------------------------------------------------------
+
+
+def picture_and_facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
+    """The drawing with its dimensions, drawn once a document for equal fittings; beside it what the office knows."""
+    height = PICTURE_HEIGHT - 12
+    with paper.form(("picture", id(sheet.development), top)) as is_new:
+        if is_new:
+            scene = fitting_scene(sheet.development, width=PICTURE_WIDTH, height=height, text_size=13)
+            draw_scene(paper.canvas, scene, MARGIN, top - height, PICTURE_WIDTH, height, font=MONO)
+    y = top - 6
+    thickness = decimal_text(float(sheet.development.get("thickness") or 0), 4)
+    quantity = str(sheet.quantity)
+    if sheet.quantity < sheet.line_quantity:
+        quantity = f"{sheet.quantity} of {sheet.line_quantity}"
+    for name, value, size, most in (
+        ("Due", day_text(sheet.due_on), 18, 1),
+        ("Quantity", quantity, 18, 1),
+        ("Material", f"{clean(sheet.material)}, {sheet.gauge} ga, {thickness} in", 14, 2),
+        ("Ends", f"A {clean(sheet.end_a)}, B {clean(sheet.end_b)}", 14, 2),
+        ("Customer", sheet.customer, 14, 2),
+        ("Line, purchase order", f"{sheet.line}, {clean(sheet.purchase_order) or 'none'}", BODY, 1),
+        ("Notes", sheet.notes, BODY, 3),
+    ):
+        if name == "Notes" and not value.strip():
+            continue
+        paper.line(name, FACTS_LEFT, y - 8, FACTS_WIDTH, SMALL)
+        if most == 1:
+            paper.line(value, FACTS_LEFT, y - 10 - size, FACTS_WIDTH, size, font=BOLD, floor=BODY)
+            y -= 15 + size
+        else:
+            y = paper.lines(value, FACTS_LEFT, y - 10 - size, FACTS_WIDTH, size, font=BOLD, most=most) + size - 5
+        if y - 30 < top - height:
+            break
+
+
+# -- the segments ----------------------------------------------------------------
+
+
+def segment_table(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
+    """One row a pattern, the fraction large and the decimal under it; the head is repeated on every page."""
+    count = len(sheet.development["segments"])
+    flow.need(HEADING + NARROWEST_TABLE)
+    title = f"Segments of one fitting: {count}, in inches on the mean surface"
+    flow.place(HEADING, partial(heading, paper, title))
+    flow.place(TABLE_HEAD - 12, partial(_table_head, paper))
+    for row in segment_rows(sheet.development):
+        if flow.room() < ROW:
+            flow.need(HEADING + NARROWEST_TABLE)
+            flow.place(HEADING, partial(heading, paper, f"{title}, continued"))
+            flow.place(TABLE_HEAD - 12, partial(_table_head, paper))
+        flow.place(ROW, partial(_table_row, paper, row))
+    flow.place(8, lambda top: None)
+
+
+def heading(paper: Paper, text: str, top: float) -> None:
+    paper.line(text, MARGIN, top - 15, INNER, 13, font=BOLD)
+    paper.rule(top - 19, weight=1.2)
+
+
+def _table_head(paper: Paper, top: float) -> None:
+    x = MARGIN
+    for name, width in COLUMNS:
+        paper.line(name, x, top - 11, width - 4, SMALL + 0.5, floor=8)
+        x += width
+    paper.rule(top - 16, weight=0.5)
+
+
+def _table_row(paper: Paper, row: SegmentRow, top: float) -> None:
+    x = MARGIN
+    base = top - 14
+    width = COLUMNS[0][1]
+    where = positions_text(row.positions)
+    equal = f"  × {len(row.positions)}" if len(row.positions) > 1 else ""
+    plates = f", {row.plates} plates" if row.plates > 1 else ""
+    paper.line(f"{where}{equal}", x, base, width - 4, 14, font=BOLD)
+    paper.line(f"{row.role}{plates}", x, base - 12, width - 4, SMALL, floor=7.5)
+    x += width
+    lengths = (row.stretch_out, row.throat, row.heel, row.lap, row.blank_width, row.blank_height)
+    for (_, width), length in zip(COLUMNS[1:7], lengths, strict=True):
+        if length is None:
+            paper.line("none", x, base, width - 4, SMALL)
+        else:
+            paper.line(fraction_text(length), x, base, width - 4, 13.5, font=MONO_BOLD)
+            paper.line(decimal_text(length), x, base - 12, width - 4, SMALL, font=MONO)
+        x += width
+    paper.line(row.seam_at or "none", x, base, COLUMNS[7][1], BODY, floor=8)
+    paper.rule(top - ROW + 1.5, weight=0.3)
+
+
+def warnings(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
+    """What is unusual about the fitting. No signal word: those are for bodies."""
+    for text in warning_texts(sheet.development):
+        lines = wrap(f"Unusual: {text}", PLAIN, 11, INNER, 6)
+        flow.place(len(lines) * 13.75 + 3, partial(_warning, paper, f"Unusual: {text}"))
+
+
+def _warning(paper: Paper, text: str, top: float) -> None:
+    paper.lines(text, MARGIN, top - 11, INNER, 11, most=6)
+
+
+# -- the steps ------------------------------------------------------------------------
+
+
+def route(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
+    """A panel a step: what, how, the hazards of it, and a box to write in."""
+    left_over = list(sheet.cautions)
+    for number, step in enumerate(sheet.steps, 1):
+        here = [caution for caution in sheet.cautions if caution.operation == step.operation]
+        left_over = [caution for caution in left_over if caution.operation != step.operation]
+        height = _step_height(here)
+        if number == 1:
+            flow.need(HEADING + height)
+            flow.place(HEADING, partial(_route_heading, paper))
+        flow.place(height + STEP_GAP, partial(_step, paper, number, step, here, height))
+    for caution in left_over:
+        flow.place(
+            caution_height(caution, INNER) + 3, partial(draw_caution, paper, caution, MARGIN, width=INNER)
+        )
+    flow.place(18, partial(_local_codes, paper))
+
+
+def _route_heading(paper: Paper, top: float) -> None:
+    heading(paper, "Steps", top)
+    paper.line_right("initials, time", MARGIN + INNER, top - 15, 120, SMALL)
+
+
+def _step_height(cautions: list[CautionRow]) -> float:
+    return max(WRITE_BOX, 6 + sum(caution_height(caution, CAUTIONS_WIDTH) + 3 for caution in cautions))
+
+
+def _step(
+    paper: Paper, number: int, step: StepRow, cautions: list[CautionRow], height: float, top: float
+) -> None:
+    canvas = paper.canvas
+    canvas.setLineWidth(0.75)
+    canvas.rect(MARGIN, top - height, INNER, height)
+    box = WRITE_BOX * 1.6
+    canvas.setLineWidth(1.2)
+    canvas.rect(MARGIN + INNER - box, top - WRITE_BOX, box, WRITE_BOX)
+    x, width = MARGIN + 6, STEP_NAME - 6
+    paper.line(f"{number}  {clean(step.name)}", x, top - 17, width, 15, font=BOLD)
+    y = paper.lines(step.method, x, top - 31, width, 11, most=2) if step.method.strip() else top - 31
+    each = "each segment" if step.each == "segment" else "the fitting"
+    minutes = f", {step.minutes:.0f} min" if step.minutes is not None and step.minutes >= 0.5 else ""
+    if y > top - height + 4:
+        paper.line(f"{each}{minutes}", x, y, width, SMALL)
+    y = top - 4
+    for caution in cautions:
+        draw_caution(paper, caution, CAUTIONS_LEFT, y, width=CAUTIONS_WIDTH)
+        y -= caution_height(caution, CAUTIONS_WIDTH) + 3
+
+
+def _local_codes(paper: Paper, top: float) -> None:
+    paper.line(LOCAL_CODES, MARGIN, top - 13, INNER, BODY, font=BOLD)
+
+
+# -- the pieces --------------------------------------------------------------------
+
+PIECE_ROW = 14.0
+CODE_COLUMN = 106.0
+
+
+def pieces(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
+    """The codes of the fittings and their segments, for typing one in when a label is lost."""
+    if not sheet.pieces:
+        return
+    title = "Codes of the pieces"
+    rows: list[tuple[str, list[str]]] = []
+    for piece in sheet.pieces:
+        cells = [f"{position:>2} {grouped(code)}" for position, code in piece.segments]
+        rows.append((f"{piece.number}  {grouped(piece.code)}", cells[:4]))
+        rows += [("", cells[start : start + 4]) for start in range(4, len(cells), 4)]
+    flow.need(HEADING + 3 * PIECE_ROW)
+    flow.place(HEADING, partial(heading, paper, title))
+    for name, cells in rows:
+        if flow.room() < PIECE_ROW:
+            flow.need(HEADING + PIECE_ROW)
+            flow.place(HEADING, partial(heading, paper, f"{title}, continued"))
+        flow.place(PIECE_ROW, partial(_piece_row, paper, name, cells))
+
+
+def _piece_row(paper: Paper, name: str, cells: list[str], top: float) -> None:
+    base = top - 11
+    if name:
+        paper.line(name, MARGIN, base, CODE_COLUMN, SMALL, font=MONO_BOLD, floor=8)
+    for column, cell in enumerate(cells):
+        x = MARGIN + CODE_COLUMN + 4 + column * (CODE_COLUMN + 2)
+        paper.line(cell, x, base, CODE_COLUMN - 4, SMALL, font=MONO, floor=8)

@@ -1,0 +1,63 @@
+"""QR codes as one vector path: version 1, alphanumeric, recovery level Q, quiet zone of four modules."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import Any
+
+from qrcode import QRCode
+from qrcode.constants import ERROR_CORRECT_Q
+from qrcode.util import MODE_ALPHA_NUM, QRData
+
+MM = 72 / 25.4
+MODULES = 21
+QUIET = 4
+SMALLEST_MM = 0.7
+_CODE = re.compile(r"[0-9A-Z]{1,16}")
+
+
+@lru_cache(maxsize=20000)
+def runs(code: str) -> tuple[tuple[int, int, int], ...]:
+    """Dark runs of the symbol as (row from the top, first column, length) [modules].
+
+    code    1 to 16 capitals and digits: what version 1 holds at level Q
+    raises  ValueError for anything else
+    """
+    if not _CODE.fullmatch(code):
+        raise ValueError(f"{code[:20]!r} does not fit the smallest QR code")
+    symbol = QRCode(version=1, error_correction=ERROR_CORRECT_Q, border=0)
+    symbol.add_data(QRData(code, mode=MODE_ALPHA_NUM), optimize=0)
+    symbol.make(fit=False)
+    found = []
+    for row, line in enumerate(symbol.modules):
+        start = None
+        for column, dark in enumerate([*line, False]):
+            if dark and start is None:
+                start = column
+            elif not dark and start is not None:
+                found.append((row, start, column - start))
+                start = None
+    return tuple(found)
+
+
+def size_of(module_mm: float) -> float:
+    """Side of the symbol with its quiet zone [pt]."""
+    return (MODULES + 2 * QUIET) * module_mm * MM
+
+
+def draw_qr(canvas: Any, code: str, x: float, y: float, *, module_mm: float) -> float:
+    """Draws the symbol; (x, y) [pt] is the lower left corner of its quiet zone. Returns the side of the whole [pt].
+
+    module_mm   side of a module; below 0.7 mm raises ValueError: oily hands and cameras need that much
+    """
+    if module_mm < SMALLEST_MM:
+        raise ValueError(f"modules of {module_mm} mm are too small to scan on the floor")
+    module = module_mm * MM
+    left, top = x + QUIET * module, y + (QUIET + MODULES) * module
+    path = canvas.beginPath()
+    for row, column, length in runs(code):
+        path.rect(left + column * module, top - (row + 1) * module, length * module, module)
+    canvas.setFillGray(0)
+    canvas.drawPath(path, stroke=0, fill=1)
+    return size_of(module_mm)

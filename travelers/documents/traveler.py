@@ -1,0 +1,134 @@
+"""The traveler: what to make, every number it is made by, and the steps with room to write when all else is down.
+
+The first page says what it is and shows it; the table of segments, the steps with their cautions, the warnings and the
+pieces' codes follow and flow over as many pages as they need. Each page carries the code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+
+from fittings.drawing import fitting_text
+from travelers.documents import blocks
+from travelers.documents.data import Shop, TravelerSheet
+from travelers.documents.page import (
+    BOTTOM,
+    CODE_PANEL,
+    INNER,
+    MARGIN,
+    SMALL,
+    TOP,
+    Paper,
+)
+from travelers.documents.text import BOLD, PLAIN, day_text
+
+Draw = Callable[[], None]
+HEAD_HEIGHT = 120.0  # of the first page's order, tag and code
+LATER_HEAD = 120.0  # of the following pages
+
+
+class Flow:
+    """Blocks laid out one under another on as many pages as they take, before anything is drawn."""
+
+    def __init__(self, start: float, later: float):
+        self.pages: list[list[Draw]] = [[]]
+        self._later = later
+        self._y = start
+
+    def room(self) -> float:
+        return self._y - BOTTOM
+
+    def is_fresh(self) -> bool:
+        return self._y == self._later
+
+    def place(self, height: float, draw: Callable[[float], None]) -> bool:
+        """Puts a block of that height, drawn from its top; True where it began a new page."""
+        turned = height > self.room() and not self.is_fresh()
+        if turned:
+            self.pages.append([])
+            self._y = self._later
+        self.pages[-1].append(partial(draw, self._y))
+        self._y -= height
+        return turned
+
+    def need(self, height: float) -> None:
+        """Begins a new page where less room than that is left."""
+        if height > self.room() and not self.is_fresh():
+            self.pages.append([])
+            self._y = self._later
+
+
+def travelers_pdf(sheets: Sequence[TravelerSheet], *, shop: Shop, printed_at_text: str) -> bytes:
+    """One PDF with a traveler a sheet, each with its own page count.
+
+    sheets           at least one; equal developments should be the same object: each is then drawn once
+    printed_at_text  as it is to be read, in the shop's zone ("Wed 25 Nov 2026, 13:02")
+    raises           ValueError without a sheet
+    """
+    if not sheets:
+        raise ValueError("there is no traveler to print")
+    orders = sorted({sheet.order_number for sheet in sheets})
+    title = f"Travelers of order {', '.join(orders[:5])}{' and more' if len(orders) > 5 else ''}"
+    paper = Paper(title=title, subject=f"{len(sheets)} travelers", shop=shop)
+    for sheet in sheets:
+        _write(paper, sheet, printed_at_text)
+    return paper.finish()
+
+
+def _write(paper: Paper, sheet: TravelerSheet, printed_at_text: str) -> None:
+    pages = _laid_out(paper, sheet)
+    for number, draws in enumerate(pages, 1):
+        paper.furniture(
+            document="Traveler",
+            page=number,
+            pages=len(pages),
+            printed_at_text=printed_at_text,
+            reprint=sheet.reprint,
+            note=sheet.tables,
+        )
+        _head(paper, sheet, is_first=number == 1)
+        for draw in draws:
+            draw()
+        paper.canvas.showPage()
+
+
+def _laid_out(paper: Paper, sheet: TravelerSheet) -> list[list[Draw]]:
+    flow = Flow(TOP - HEAD_HEIGHT, TOP - LATER_HEAD)
+    flow.place(blocks.PICTURE_HEIGHT, partial(blocks.picture_and_facts, paper, sheet))
+    blocks.segment_table(flow, paper, sheet)
+    blocks.warnings(flow, paper, sheet)
+    blocks.route(flow, paper, sheet)
+    blocks.pieces(flow, paper, sheet)
+    return flow.pages
+
+
+def _head(paper: Paper, sheet: TravelerSheet, *, is_first: bool) -> None:
+    """Order and tag, large; the code in its own panel, which nothing else enters."""
+    right = MARGIN + INNER
+    width = INNER - CODE_PANEL - 12
+    paper.code_panel(sheet.code, right, TOP, lot_text(sheet))
+    paper.line("Order", MARGIN, TOP - 12, 60, SMALL)
+    paper.line(sheet.order_number, MARGIN, TOP - 42, width, 34, font=BOLD, floor=28)
+    paper.line("Tag", MARGIN, TOP - 58, 60, SMALL)
+    if sheet.tag.strip():
+        paper.line(sheet.tag, MARGIN, TOP - 86, width, 30, font=BOLD, floor=28)
+    else:
+        paper.line("no tag", MARGIN, TOP - 80, width, 16)
+    size = 16 if is_first else 13
+    paper.line(fitting_text(sheet.development), MARGIN, TOP - 110, width, size, font=BOLD if is_first else PLAIN)
+
+
+def lot_text(sheet: TravelerSheet) -> str:
+    """What the code stands for: "Lot of 12, line 3" or "Fitting 4 of 12, line 3"."""
+    if sheet.quantity == 1 and sheet.line_quantity > 1:
+        return f"Fitting {sheet.first_number} of {sheet.line_quantity}, line {sheet.line}"
+    if sheet.quantity == 1:
+        return f"One fitting, line {sheet.line}"
+    if sheet.quantity < sheet.line_quantity:
+        return f"Fittings {sheet.first_number}–{sheet.last_number} of {sheet.line_quantity}, line {sheet.line}"
+    return f"Lot of {sheet.quantity}, line {sheet.line}"
+
+
+def due_text(sheet: TravelerSheet) -> str:
+    return day_text(sheet.due_on)
