@@ -1,0 +1,28 @@
+"""Derives the state of every fitting again from the record and compares it with what is stored."""
+
+from __future__ import annotations
+
+import sys
+
+from django.core.management.base import BaseCommand
+from django.db import transaction
+
+from travelers.replay import replay
+
+
+class Command(BaseCommand):
+    help = "Rebuild the state of all tasks from the scan record. --check only compares: exit 0 where equal, 1 otherwise."
+
+    def add_arguments(self, parser):
+        parser.add_argument("--check", action="store_true", help="change nothing, report the differences")
+
+    def handle(self, *args, check: bool, **options):
+        with transaction.atomic():
+            found = replay(write=not check)
+        for line in found.differences:
+            self.stdout.write(line)
+        if check and found.differences:
+            self.stdout.write(f"{len(found.differences)} differences in {found.fittings} fittings.")
+            sys.exit(1)
+        word = "equal" if check or not found.differences else "rebuilt"
+        self.stdout.write(f"{found.fittings} fittings, {found.scans} scans: {word}.")

@@ -1,0 +1,291 @@
+"""The papers of an order: rows from the database to the plain data of `travelers.documents`, and PDF bytes back."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from fittings import tables
+from fittings.drawing.facts import fitting_text
+from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
+from shared.problems import Conflict, FieldError, NotFound, WrongInput
+from shared.roles import Actor
+from travelers.documents import labels_pdf, packing_list_pdf, travelers_pdf
+from travelers.documents.data import (
+    CautionRow,
+    LabelFormat,
+    LabelItem,
+    PackingList,
+    PackingRow,
+    PieceRow,
+    Shop,
+    StepRow,
+    TravelerSheet,
+)
+from travelers.models import Operation, Task, Traveler
+from travelers.turn import write_turn
+
+LABEL_FIELDS = (
+    "name",
+    "page_width_in",
+    "page_height_in",
+    "columns",
+    "rows",
+    "width_in",
+    "height_in",
+    "left_in",
+    "top_in",
+    "pitch_x_in",
+    "pitch_y_in",
+)
+
+
+# -- travelers ---------------------------------------------------------------
+
+
+def travelers(*, number: str, actor: Actor, now: datetime) -> bytes:
+    """The travelers of a released order as PDF; each print is counted, and a second one says that it is a reprint."""
+    order = _released(number)
+    with write_turn(), transaction.atomic():
+        rows = list(
+            Traveler.objects.select_for_update(of=("self",))
+            .filter(line__order=order)
+            .select_related("line")
+            .order_by("line__position", "first_number")
+        )
+        for row in rows:
+            row.prints, row.printed_at = row.prints + 1, now
+        Traveler.objects.bulk_update(rows, ["prints", "printed_at"], batch_size=500)
+    sheets = traveler_sheets(order, rows)
+    return travelers_pdf(sheets, shop=shop_head(), printed_at_text=_printed(now))
+
+
+def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerSheet]:
+    """The data of an order's travelers. A constant number of queries."""
+    rows = list(rows)
+    pieces = _pieces(order)
+    steps = _steps(order)
+    ends = {row["name"]: row["title"] for row in tables.rows("ends", order.tables.get("ends"))}
+    cautions = tables.rows("cautions", order.tables.get("cautions"))
+    sheets = []
+    for row in rows:
+        line = row.line
+        own = [piece for piece in pieces[line.pk] if row.first_number <= piece.number <= row.last_number]
+        sheets.append(
+            TravelerSheet(
+                code=row.code,
+                order_number=order.number,
+                customer=order.customer.name,
+                line=line.position,
+                line_quantity=line.quantity,
+                first_number=row.first_number,
+                last_number=row.last_number,
+                material=line.material,
+                gauge=line.gauge,
+                development=line.development,
+                tag=line.tag,
+                purchase_order=order.purchase_order,
+                due_on=order.due_on,
+                priority=order.priority,
+                end_a=ends.get(line.end_a, line.end_a),
+                end_b=ends.get(line.end_b, line.end_b),
+                steps=steps[line.pk],
+                cautions=_cautions(cautions, steps[line.pk]),
+                pieces=own,
+                notes=order.notes,
+                reprint=max(0, row.prints - 1),
+                tables=_tables_text(order),
+            )
+        )
+    return sheets
+
+
+def _pieces(order: Order) -> dict[int, list[PieceRow]]:
+    """By line: the fittings with their segments' codes."""
+    segments: dict[int, list[tuple[int, str]]] = defaultdict(list)
+    for fitting_id, position, code in (
+        Segment.objects.filter(fitting__order=order)
+        .exclude(state__in=(PieceState.SCRAPPED, PieceState.VOID))
+        .order_by("position", "generation")
+        .values_list("fitting_id", "position", "code")
+    ):
+        segments[fitting_id].append((position, code))
+    found: dict[int, list[PieceRow]] = defaultdict(list)
+    for pk, line_id, number, code in (
+        Fitting.objects.filter(order=order).order_by("number").values_list("pk", "line_id", "number", "code")
+    ):
+        found[line_id].append(PieceRow(number, code, tuple(segments[pk])))
+    return found
+
+
+def _steps(order: Order) -> dict[int, list[StepRow]]:
+    """By line: its route as the tasks of its first fitting have it, with the minutes of one fitting."""
+    names = dict(Operation.objects.values_list("code", "name"))
+    first = Fitting.objects.filter(order=order, number=1).values_list("pk", "line_id")
+    line_of = dict(first)
+    found: dict[int, dict[str, StepRow]] = defaultdict(dict)
+    for fitting_id, operation, method, minutes, segment in (
+        Task.objects.filter(fitting_id__in=line_of)
+        .exclude(segment__generation__gt=1)
+        .order_by("step", "id")
+        .values_list("fitting_id", "operation_id", "method", "minutes", "segment_id")
+    ):
+        rows = found[line_of[fitting_id]]
+        before = rows[operation].minutes if operation in rows else 0.0
+        each = "fitting" if segment is None else "segment"
+        rows[operation] = StepRow(operation, names.get(operation, operation), method, each, before + minutes)
+    return {line_id: list(rows.values()) for line_id, rows in found.items()}
+
+
+def _cautions(rows: Iterable[Mapping], steps: Iterable[StepRow]) -> list[CautionRow]:
+    """The cautions of the operations concerned, each once, in the route's order."""
+    found = []
+    for step in steps:
+        for row in rows:
+            if row["operation"] == step.operation and row["method"] in ("*", step.method):
+                found.append(CautionRow(row["operation"], row["word"], row["hazard"], row["text"]))
+    return found
+
+
+def _tables_text(order: Order) -> str:
+    return (
+        f"Shop tables of release {timezone.localtime(order.released_at):%d %b %Y}"
+        if order.released_at
+        else ""
+    )
+
+
+# -- labels ------------------------------------------------------------------
+
+
+def label_format(name: str = "") -> LabelFormat:
+    """A label format by name; the shop's own where none is named. raises WrongInput"""
+    rows = tables.rows("labels")
+    wanted = name or _setting("label_format")
+    row = next((row for row in rows if row["name"] == wanted), None)
+    if row is None and not name:
+        row = rows[0]
+    if row is None:
+        limit = ", ".join(row["name"] for row in rows)
+        raise WrongInput(
+            [
+                FieldError(
+                    "format_name",
+                    name[:60],
+                    limit,
+                    f"There is no label format “{name[:60]}”. There are {limit}.",
+                )
+            ]
+        )
+    return LabelFormat(**{field: row[field] for field in LABEL_FIELDS})
+
+
+def labels(*, number: str, query: Mapping[str, str]) -> bytes:
+    """Labels of all segments of a released order as PDF, one a segment, or one a plate."""
+    order = _released(number)
+    fmt = label_format(query.get("format_name", ""))
+    start_at = _start(query.get("start_at", "1"), fmt)
+    return labels_pdf(label_items(order), fmt, start_at=start_at)
+
+
+def _start(text: str, fmt: LabelFormat) -> int:
+    start = int(text) if text.isdigit() and len(text) < 6 else 0
+    if not 1 <= start <= fmt.per_page:
+        limit = f"1 to {fmt.per_page}"
+        message = f"start_at is {text[:20]}; on this label sheet it can be {limit}."
+        raise WrongInput([FieldError("start_at", text[:20], limit, message)])
+    return start
+
+
+def label_items(order: Order) -> list[LabelItem]:
+    """A label for every segment that is to be made, fitting by fitting. Two queries."""
+    items = []
+    rows = (
+        Segment.objects.filter(fitting__order=order)
+        .exclude(state__in=(PieceState.SCRAPPED, PieceState.VOID))
+        .select_related("fitting")
+        .order_by("fitting__line__position", "fitting__number", "position", "generation")
+    )
+    lines = {line.pk: line for line in OrderLine.objects.filter(order=order)}
+    for segment in rows:
+        line = lines[segment.fitting.line_id]
+        plates = len(line.development["segments"][segment.position - 1].get("plates") or ())
+        for plate in range(1, plates + 1) if plates else (0,):
+            items.append(
+                LabelItem(
+                    code=segment.code,
+                    order_number=order.number,
+                    line=line.position,
+                    line_quantity=line.quantity,
+                    fitting_number=segment.fitting.number,
+                    material=line.material,
+                    gauge=line.gauge,
+                    development=line.development,
+                    position=segment.position,
+                    tag=line.tag,
+                    customer=order.customer.name,
+                    due_on=order.due_on,
+                    plate=plate,
+                    plates=plates,
+                    generation=segment.generation,
+                )
+            )
+    return items
+
+
+# -- packing list ------------------------------------------------------------
+
+
+def packing_list(*, number: str, now: datetime) -> bytes:
+    """The packing list of a released order as PDF."""
+    order = _released(number)
+    rows = [
+        PackingRow(
+            line=line.position,
+            quantity=line.quantity,
+            description=fitting_text(line.development),
+            tag=line.tag,
+            material=f"{line.material}, {line.gauge} ga",
+            weight_each_lb=line.development["weight"],
+        )
+        for line in order.lines.order_by("position")
+    ]
+    data = PackingList(
+        order_number=order.number,
+        customer=order.customer.name,
+        rows=rows,
+        purchase_order=order.purchase_order,
+        due_on=order.due_on,
+        notes=order.notes,
+    )
+    return packing_list_pdf(data, shop=shop_head(), printed_at_text=_printed(now))
+
+
+# -- shared ------------------------------------------------------------------
+
+
+def _released(number: str) -> Order:
+    order = Order.objects.select_related("customer").filter(number=number).first()
+    if order is None:
+        raise NotFound(f"There is no order {number[:30]}.")
+    if order.released_at is None:
+        raise Conflict(f"Order {order.number} is a draft. Release it, then print.")
+    return order
+
+
+def _setting(key: str) -> str:
+    return next((row["value"] for row in tables.rows("shop") if row["key"] == key), "")
+
+
+def shop_head() -> Shop:
+    lines = [part.strip() for part in _setting("address").split(";") if part.strip()]
+    return Shop(_setting("name"), ", ".join(lines), _setting("phone"))
+
+
+def _printed(now: datetime) -> str:
+    local = timezone.localtime(now)
+    return f"Printed {local:%a} {local.day} {local:%b %Y, %H:%M}"
