@@ -22,6 +22,8 @@ from .parameters import Param, checked, problem
 
 LARGEST = 6.0  # in
 _LAP_TAPER = 0.25  # of the lap
+_SAME_POINT = 5e-4  # in; closer points of a border count as one
+_GRID = 1e-4  # in; slivers finer than the display would cross themselves when rounded
 _TAPER_LIMIT = 0.8  # of the seam's length
 
 
@@ -118,9 +120,10 @@ def band_edge(edge: np.ndarray, width: float, *, side: int) -> tuple[np.ndarray,
     rise_last = np.tan((np.pi / 2 + np.arctan(side * slope[-1])) / 2)
     meet = total * rise_last / (rise_first + rise_last)
     first, last = min(width / rise_first, meet), max(total - width / rise_last, meet)
-    near = 1e-6 * total
-    kept = along[(np.abs(along - first) > near) & (np.abs(along - last) > near)]
-    at = np.sort(np.concatenate([kept, [first] if last - first < near else [first, last]]))
+    shoulders = [first] if last - first < _SAME_POINT else [first, last]
+    inner = along[1:-1]
+    apart = np.all(np.abs(inner[:, None] - shoulders) > _SAME_POINT, axis=1)
+    at = np.sort(np.concatenate([[0.0, total], inner[apart], shoulders]))
     foot = np.column_stack([np.interp(at, along, x), np.interp(at, along, y)])
     slope = np.interp(at, along, slope)
     band = np.minimum(np.minimum(width, at * rise_first), (total - at) * rise_last)
@@ -202,7 +205,7 @@ def _united(edge_a, edge_b, tongue, *bands):
     pieces = [shapely.polygons(net), band_area]
     if len(tongue):
         pieces.append(shapely.polygons(np.vstack([edge_a[-1], tongue, edge_b[-1]])))
-    whole = shapely.union_all(pieces)
+    whole = shapely.set_precision(shapely.union_all(pieces), _GRID)
     parts = shapely.get_parts(whole)
     largest = parts[np.argmax(shapely.area(parts))]
     ring = shapely.get_coordinates(shapely.get_exterior_ring(shapely.orient_polygons(largest)))[:-1]

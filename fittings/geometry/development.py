@@ -262,7 +262,7 @@ def development_as_dict(dev: Development, unit: str | None = None) -> dict:
     """
     unit = unit or dev.unit
     if unit not in ("in", "mm"):
-        raise ParameterError([problem("unit", "Unit", unit, "in or mm as a text")])
+        raise ParameterError([problem("unit", "Unit", unit, "“in” or “mm”")])
     length = MM_PER_IN if unit == "mm" else 1.0
     mass = KG_PER_LB if unit == "mm" else 1.0
     shown = _Shown(length, mass)

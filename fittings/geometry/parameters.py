@@ -231,7 +231,7 @@ def cleaned(kind: Kind, params: Mapping, unit: str = "in") -> dict:
     ['lenght', 'diameter']
     """
     if unit not in UNITS:
-        raise ParameterError([problem("unit", "Unit", unit, "in or mm as a text")])
+        raise ParameterError([problem("unit", "Unit", unit, "“in” or “mm”")])
     if not isinstance(params, Mapping):
         raise ParameterError([problem("params", "Params", params, "an object of names and values")])
     known = {param.name: param for param in kind.params}
