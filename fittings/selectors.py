@@ -1,0 +1,263 @@
+"""Reads orders, customers and shop tables, as rows for a screen and as the answers of the HTTP contract."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Count, Exists, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
+
+from fittings import tables
+from fittings.developing import develop_for
+from fittings.geometry import KINDS, Kind
+from fittings.models import Customer, Order, OrderLine, TableVersion
+from fittings.reading import is_unprintable
+from shared.problems import FieldError, NotFound, WrongInput
+from shared.units import MM_PER_IN
+
+LONGEST_SEARCH = 80
+
+
+# -- orders ------------------------------------------------------------------
+
+
+def orders_found(*, q: str = "", state: str = "") -> QuerySet[Order]:
+    """Orders, the newest first, each with `lines_count` and `pieces`; its customer is loaded too.
+
+    q       part of a number, customer, purchase order or tag, in any capitals; the first 80 characters count
+    state   one of Order.State, or "" for all
+    raises  WrongInput for an unknown state
+    """
+    if state and state not in Order.State.values:
+        limit = ", ".join(Order.State.values)
+        message = f"State is “{state[:40]}”; it can be {limit}."
+        raise WrongInput([FieldError("state", state, limit, message)])
+    found = Order.objects.select_related("customer")
+    if state:
+        found = found.filter(state=state)
+    words = search_text(q)
+    if words:
+        tagged = OrderLine.objects.filter(order=OuterRef("pk"), tag__icontains=words)
+        found = found.filter(
+            Q(number__icontains=words)
+            | Q(customer__name__icontains=words)
+            | Q(purchase_order__icontains=words)
+            | Exists(tagged)
+        )
+    own = OrderLine.objects.filter(order=OuterRef("pk")).values("order")
+    return found.annotate(
+        lines_count=_counted(own.annotate(n=Count("pk"))), pieces=_counted(own.annotate(n=Sum("quantity")))
+    ).order_by("-id")
+
+
+def _counted(rows: QuerySet) -> Coalesce:
+    return Coalesce(Subquery(rows.values("n"), output_field=IntegerField()), 0)
+
+
+def search_text(q: str) -> str:
+    """What of a search can be looked for: no control characters, at most 80 characters."""
+    shown = "".join(" " if is_unprintable(one) else one for one in q[:LONGEST_SEARCH])
+    return " ".join(shown.split())
+
+
+def order_by_number(number: str) -> Order:
+    """The order with its customer.
+
+    raises  NotFound
+    """
+    order = Order.objects.select_related("customer").filter(number=search_text(number)).first()
+    if order is None:
+        raise NotFound(f"There is no order {search_text(number)[:30]}.")
+    return order
+
+
+def order_row(order: Order) -> dict[str, Any]:
+    """An order of `orders_found` as a list shows it."""
+    return {**_order_head(order), "lines_count": order.lines_count, "pieces": order.pieces}
+
+
+def order_answer(order: Order, unit: str = "in") -> dict[str, Any]:
+    """An order whole, lengths in `unit`: what GET answers, and create and PATCH too."""
+    lines = list(order.lines.order_by("position", "pk"))
+    rows = tables.all_rows() if any(line.development is None for line in lines) else {}
+    warned: dict[str, list[dict]] = {}
+    return {
+        **_order_head(order),
+        "unit": unit,
+        "lines": [_line_answer(line, unit, _warnings(line, rows, warned)) for line in lines],
+    }
+
+
+def _order_head(order: Order) -> dict[str, Any]:
+    return {
+        "number": order.number,
+        "state": order.state,
+        "version": order.version,
+        "customer": order.customer.name,
+        "purchase_order": order.purchase_order,
+        "due": order.due_on.isoformat() if order.due_on else None,
+        "priority": order.priority,
+        "notes": order.notes,
+        "created_at": _time(order.created_at),
+        "created_by": order.created_by,
+        "released_at": _time(order.released_at),
+        "released_by": order.released_by,
+        "ended_at": _time(order.ended_at),
+        "fittings_total": order.fittings_total,
+        "fittings_done": order.fittings_done,
+    }
+
+
+def _line_answer(line: OrderLine, unit: str, warnings: list[dict]) -> dict[str, Any]:
+    lengths = {param.name for param in KINDS[line.kind].params if param.unit == "in"}
+    params = {name: _length(value, unit) if name in lengths else value for name, value in line.params.items()}
+    edges = line.allowances and {name: _length(value, unit) for name, value in line.allowances.items()}
+    return {
+        "line": line.position,
+        "quantity": line.quantity,
+        "kind": line.kind,
+        "material": line.material,
+        "gauge": line.gauge,
+        "params": params,
+        "end_a": line.end_a,
+        "end_b": line.end_b,
+        "allowances": edges,
+        "tag": line.tag,
+        "traveler_per": line.traveler_per,
+        "warnings": warnings,
+    }
+
+
+def _warnings(line: OrderLine, rows: dict, known: dict[str, list[dict]]) -> list[dict]:
+    """What is unusual about a line: frozen at release, before that by the tables in force."""
+    if line.development is not None:
+        return line.development.get("warnings", [])
+    words = {name: getattr(line, name) for name in ("kind", "material", "gauge", "params", "end_a", "end_b")}
+    words["allowances"] = line.allowances
+    key = repr(words)
+    if key not in known:
+        try:
+            found = develop_for(**words, tables=rows).warnings
+            known[key] = [{"code": one.code, "message": one.message} for one in found]
+        except WrongInput as wrong:  # a table changed since: the line is refused at release, so say it here
+            known[key] = [{"code": "cannot_be_made", "message": error.message} for error in wrong.errors]
+    return known[key]
+
+
+def _length(value: Any, unit: str) -> Any:
+    return round(value * MM_PER_IN, 4) if unit == "mm" else value
+
+
+def _time(value) -> str | None:
+    return value.isoformat() if value else None
+
+
+# -- customers ---------------------------------------------------------------
+
+
+def customers_found(*, q: str = "", is_active: bool | None = None) -> QuerySet[Customer]:
+    """Customers by name."""
+    found = Customer.objects.all()
+    if is_active is not None:
+        found = found.filter(is_active=is_active)
+    words = search_text(q)
+    if words:
+        found = found.filter(Q(name__icontains=words) | Q(contact__icontains=words))
+    return found.order_by("name", "pk")
+
+
+def customer_by_id(customer_id: int) -> Customer:
+    customer = Customer.objects.filter(pk=customer_id).first()
+    if customer is None:
+        raise NotFound("There is no such customer.")
+    return customer
+
+
+def customer_answer(customer: Customer) -> dict[str, Any]:
+    return {
+        "id": customer.pk,
+        "name": customer.name,
+        "contact": customer.contact,
+        "notes": customer.notes,
+        "is_active": customer.is_active,
+    }
+
+
+# -- shop tables and kinds ---------------------------------------------------
+
+
+def tables_listed() -> list[dict[str, Any]]:
+    """Every shop table with its version in force. One query."""
+    newest = tables.versions_in_force()
+    return [
+        {
+            "name": schema.name,
+            "title": schema.title,
+            "help": schema.help,
+            "version": newest.get(schema.name, 0),
+            "columns": _columns(schema),
+        }
+        for schema in tables.SCHEMAS.values()
+    ]
+
+
+def table_answer(name: str, number: int | None = None) -> dict[str, Any]:
+    """One version of a shop table with its rows; the newest where no number is given.
+
+    raises  NotFound
+    """
+    schema = tables.schema_of(name)
+    found = TableVersion.objects.filter(table=name).order_by("-number")
+    version = (found.filter(number=number) if number is not None else found).first()
+    if version is None:
+        raise NotFound(f"{schema.title} has no version {number or ''}".rstrip() + ".")
+    return {
+        "name": schema.name,
+        "title": schema.title,
+        "help": schema.help,
+        "version": version.number,
+        "note": version.note,
+        "made_by": version.made_by,
+        "made_at": _time(version.made_at),
+        "columns": _columns(schema),
+        "rows": version.rows,
+    }
+
+
+def _columns(schema: tables.TableSchema) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": column.name,
+            "label": column.label,
+            "kind": column.kind,
+            "low": column.low,
+            "high": column.high,
+            "choices": list(column.choices),
+            "may_be_empty": column.may_be_empty,
+            "help": column.help,
+        }
+        for column in schema.columns
+    ]
+
+
+def kind_answer(kind: Kind) -> dict[str, Any]:
+    """A kind of fitting and its parameters: unit, range, what is taken where one is left out."""
+    return {
+        "name": kind.name,
+        "title": kind.title,
+        "params": [
+            {
+                "name": param.name,
+                "title": param.title,
+                "unit": param.unit,
+                "low": param.low,
+                "high": param.high,
+                "low_open": param.low_open,
+                "required": param.required,
+                "default": param.default,
+                "choices": list(param.choices),
+                "help": param.help,
+            }
+            for param in kind.params
+        ],
+    }

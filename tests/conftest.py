@@ -1,0 +1,69 @@
+"""The few fixtures that all tests share. `tests/` is on the path of every test: `from tests import factories`."""
+
+import json
+
+import pytest
+from django.utils import timezone
+
+from fittings import tables
+
+
+@pytest.fixture(autouse=True)
+def _forget_table_rows():
+    """Rows of table versions are kept in memory by id; a rolled-back test gives the same id out again."""
+    tables._rows_of.cache_clear()
+    yield
+    tables._rows_of.cache_clear()
+
+
+@pytest.fixture
+def shop(db):
+    """A shop that can take orders: tables, operations, code series, pulse."""
+    from travelers.setup import shop_set_up
+
+    shop_set_up(now=timezone.now())
+
+
+@pytest.fixture
+def live_shop(transactional_db):
+    """The same for tests with threads, which commit."""
+    from travelers.setup import shop_set_up
+
+    shop_set_up(now=timezone.now())
+
+
+class ApiCaller:
+    """Calls the API as a program does: JSON in, status and JSON out."""
+
+    def __init__(self, client, key: str = ""):
+        self.client = client
+        self.headers = {"HTTP_AUTHORIZATION": f"Token {key}"} if key else {}
+
+    def call(self, method: str, path: str, body=None, *, raw: bytes | None = None, **headers):
+        data = raw if raw is not None else b"" if body is None else json.dumps(body).encode()
+        extra = self.headers | {f"HTTP_{name.upper()}": value for name, value in headers.items()}
+        return self.client.generic(method, f"/api/v1/{path}", data, content_type="application/json", **extra)
+
+    def get(self, path: str, **headers):
+        return self.call("GET", path, **headers)
+
+    def post(self, path: str, body=None, **headers):
+        return self.call("POST", path, body, **headers)
+
+    def patch(self, path: str, body=None, **headers):
+        return self.call("PATCH", path, body, **headers)
+
+
+@pytest.fixture
+def api_as(shop):
+    """`api_as("office")`: an ApiCaller with a key of that role; `api_as("")` is nobody."""
+    from django.test import Client
+
+    from tests.factories import key_for
+
+    return lambda role: ApiCaller(Client(raise_request_exception=False), key_for(role) if role else "")
+
+
+@pytest.fixture
+def office(api_as):
+    return api_as("office")
