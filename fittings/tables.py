@@ -1,7 +1,8 @@
 """The shop's tables: their columns, their versions, and the one way to change them.
 
-A table is a list of rows in the database with a version number; a change makes a new version, and an order keeps the
-numbers that it was released with. The first version comes from `fixtures/tables/<name>.csv`, whose rows name their source.
+A table is a list of rows in the database with a version number; a change makes a new version, and an order keeps
+the numbers that it was released with. The first version comes from `fixtures/tables/<name>.csv`, whose rows name
+their source.
 Higher packages register their own tables here (`register`), so this module does not know what they are for.
 """
 

@@ -1,8 +1,8 @@
 """Short codes that people scan and type: alphabet, check character, reading. Pure: no Django.
 
-A code is a shop mark (2 characters), a number in base 32 (4 to 7 characters) and one check character, at most 10 in all.
-The alphabet leaves out I, L, O and U. The check character is ISO/IEC 7064 MOD 37,36 over 0-9A-Z; a number whose check
-character would be I, L, O or U is not issued.
+A code is a shop mark (2 characters), a number in base 32 (4 to 7 characters) and one check character, 10 at most.
+The alphabet leaves out I, L, O and U. The check character is ISO/IEC 7064 MOD 37,36 over 0-9A-Z; a number whose
+check character would be I, L, O or U is not issued.
 """
 
 from __future__ import annotations

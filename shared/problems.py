@@ -1,7 +1,7 @@
 """Anticipated errors and their problem-details form (RFC 9457).
 
-A service raises a Problem; one handler answers it: `application/problem+json` for the API, a page for a person. `errors`
-has an entry per wrong field, naming the field, the value given and what is allowed.
+A service raises a Problem; one handler answers it: `application/problem+json` for the API, a page for a person.
+`errors` has an entry per wrong field, naming the field, the value given and what is allowed.
 """
 
 from __future__ import annotations

@@ -49,9 +49,9 @@ class Traveler(models.Model):
 
 
 class Pulse(models.Model):
-    """The one row that gives out scan sequences and board versions, locked to the commit so that readers never miss one.
+    """The one row that gives out scan sequences and board versions.
 
-    `epoch` changes when a backup is restored.
+    It is locked to the commit, so that readers never miss a scan. `epoch` changes when a backup is restored.
     """
 
     id = models.PositiveSmallIntegerField(primary_key=True, default=1)

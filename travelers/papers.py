@@ -14,7 +14,7 @@ from fittings.drawing.facts import fitting_text
 from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
-from travelers.documents import labels_pdf, packing_list_pdf, travelers_pdf
+from travelers import documents
 from travelers.documents.data import (
     CautionRow,
     LabelFormat,
@@ -61,7 +61,7 @@ def travelers(*, number: str, actor: Actor, now: datetime) -> bytes:
             row.prints, row.printed_at = row.prints + 1, now
         Traveler.objects.bulk_update(rows, ["prints", "printed_at"], batch_size=500)
     sheets = traveler_sheets(order, rows)
-    return travelers_pdf(sheets, shop=shop_head(), printed_at_text=_printed(now))
+    return documents.travelers_pdf(sheets, shop=shop_head(), printed_at_text=_printed(now))
 
 
 def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerSheet]:
@@ -189,7 +189,7 @@ def labels(*, number: str, query: Mapping[str, str]) -> bytes:
     order = _released(number)
     fmt = label_format(query.get("format_name", ""))
     start_at = _start(query.get("start_at", "1"), fmt)
-    return labels_pdf(label_items(order), fmt, start_at=start_at)
+    return documents.labels_pdf(label_items(order), fmt, start_at=start_at)
 
 
 def _start(text: str, fmt: LabelFormat) -> int:
@@ -262,7 +262,7 @@ def packing_list(*, number: str, now: datetime) -> bytes:
         due_on=order.due_on,
         notes=order.notes,
     )
-    return packing_list_pdf(data, shop=shop_head(), printed_at_text=_printed(now))
+    return documents.packing_list_pdf(data, shop=shop_head(), printed_at_text=_printed(now))
 
 
 # -- shared ------------------------------------------------------------------

@@ -47,7 +47,7 @@ class Loaded:
 
 
 def load(fitting_ids: Sequence[int], *, lock: bool) -> list[Loaded]:
-    """The fittings with their tasks, segments and recorded scans, locked in primary-key order if asked. Four queries."""
+    """The fittings with tasks, segments and recorded scans, locked in primary-key order if asked. Four queries."""
     query = Fitting.objects.filter(pk__in=fitting_ids).order_by("pk")
     if lock:
         query = query.select_for_update(no_key=True, of=("self",))
@@ -148,7 +148,7 @@ def _events(fitting_ids: Sequence[int]) -> dict[int, list[Event]]:
 def differences(
     one: Loaded, state: FittingState
 ) -> tuple[list[tuple[int, tuple]], list[tuple[int, str]], bool]:
-    """What is stored otherwise than it was derived: tasks (id, facts), segments (id, state), and whether the fitting is."""
+    """What is stored otherwise than derived: tasks (id, facts), segments (id, state), whether the fitting is."""
     tasks = [(id_, new.facts()) for id_, new in state.tasks.items() if one.stored_tasks[id_] != new.facts()]
     segments = [(id_, new) for id_, new in state.segments.items() if one.stored_segments[id_] != new]
     return tasks, segments, (one.state, one.done_at) != (state.fitting, state.done_at)

@@ -7,7 +7,10 @@ from django.db import connection
 from travelers.models import Pulse
 
 CHANNEL = "pulse"
-_BOTH = "UPDATE travelers_pulse SET sequence = sequence + %s, version = version + %s WHERE id = 1 RETURNING sequence, version"
+_BOTH = (
+    "UPDATE travelers_pulse SET sequence = sequence + %s, version = version + %s WHERE id = 1 "
+    "RETURNING sequence, version"
+)
 
 
 def pulse_beat(*, scans: int = 0, changes: int = 1) -> tuple[int, int]:

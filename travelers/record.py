@@ -1,8 +1,8 @@
 """The scan record: the one door through which the work on the floor changes anything.
 
-`scan_record` takes one delivered scan. In one transaction it finds the piece, locks its fittings, looks the id up, judges
-the scan, derives the fittings' tasks again from their scans, and appends the row. The same id again, whoever sends it and
-however late, gets the first answer and changes nothing.
+`scan_record` takes one delivered scan. In one transaction it finds the piece, locks its fittings, looks the id up,
+judges the scan, derives the fittings' tasks again from their scans, and appends the row. The same id again, whoever
+sends it and however late, gets the first answer and changes nothing.
 """
 
 from __future__ import annotations
@@ -529,6 +529,3 @@ class _Judging:
         station = self.event.station if verdict.why == "no_work_here" else verdict.station
         sentence = sentences.refused(self._piece(one), verdict, who=who, when=when, station=station)
         return _Judged(False, verdict.why, sentence, verdict.operation)
-
-
-__all__ = ["FINISH", "HOLD", "START", "ScanResult", "scan_record"]

@@ -1,4 +1,4 @@
-"""What there is to see: the record, fittings whole, where each piece sits, and what is next at a station. Only reads."""
+"""What there is to see: the record, fittings whole, where each piece sits, what is next at a station. Only reads."""
 
 from __future__ import annotations
 
@@ -528,7 +528,7 @@ class PieceHere:
 
 
 def piece_at(code: str, operations: Sequence[str]) -> PieceHere:
-    """The piece of a code as a station sees it. `kit` lists (position, code, operation it is at, state). raises NotFound"""
+    """The piece of a code as a station sees it; `kit` has (position, code, operation, state). raises NotFound"""
     found = where_find_piece(code)
     fitting: Fitting = found.fittings.select_related("order__customer", "line").order_by("number").first()
     tasks = tasks_of([fitting.pk])[fitting.pk]

@@ -132,7 +132,7 @@ def derive(spec: FittingSpec, events: Sequence[Event]) -> FittingState:
 
 
 def judge(spec: FittingSpec, events: Sequence[Event], new: Event) -> tuple[Verdict, FittingState]:
-    """The verdict on a new event, with the fitting as it was at the event's own time, and the state that it was judged by."""
+    """The verdict on a new event, with the fitting as it was at the event's own time, and the state after it."""
     state = derive(spec, [event for event in events if event.order < new.order] + [new])
     return state.verdicts[new.id], state
 

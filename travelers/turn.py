@@ -1,6 +1,7 @@
-"""Whose turn it is to write. SQLite has one writer and no queue: waiting writers poll, and a few wait for seconds.
+"""Whose turn it is to write. SQLite has one writer and no queue: writers poll, and a few wait for seconds.
 
-A lock file makes the queue: the kernel wakes the waiting processes, a thread lock those within one. PostgreSQL needs none.
+A lock file makes the queue: the kernel wakes the waiting processes, a thread lock those within one. PostgreSQL needs
+none.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ def _lock_file() -> int:
 
 @contextmanager
 def write_turn() -> Iterator[None]:
-    """Hold the turn around a short write transaction. Inside an open transaction, and on PostgreSQL, it does nothing."""
+    """Hold the turn around a short write transaction; inside an open one, and on PostgreSQL, it does nothing."""
     if connection.vendor != "sqlite" or connection.in_atomic_block:
         yield
         return
