@@ -52,9 +52,9 @@ def across(
     wide = len(text) * ADVANCE * size
     base = y - ASCENT * size / 2
     middle = (left + right) / 2
-    room = right - left - 2.6 * size
+    room = right - left - 2.1 * size
     if avoid is not None and left < avoid < right and abs(avoid - middle) < wide / 2 + 0.4 * size:
-        room = max(avoid - left, right - avoid) - 2.0 * size
+        room = max(avoid - left, right - avoid) - 1.6 * size
         middle = (left + avoid) / 2 if avoid - left > right - avoid else (avoid + right) / 2
     if room >= wide:
         gap = wide / 2 + 0.25 * size
@@ -75,7 +75,7 @@ def across(
 
 
 def along(start: Point, end: Point, outward: Point, text: str, size: float) -> Iterator[Item]:
-    """A dimension line of any direction; the number stands level beside it, on the side of the unit vector `outward`."""
+    """A dimension line of any direction; the number stands level beside it, on the side of `outward` (unit vector)."""
     length = math.hypot(end[0] - start[0], end[1] - start[1]) or 1e-9
     ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
     if length >= 2.2 * size:

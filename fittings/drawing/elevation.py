@@ -91,7 +91,7 @@ def elbow_scene(
     text_size: float,
     highlight: int | None = None,
 ) -> Scene:
-    """The elevation with its dimensions: throat radius, diameter, centreline radius, angle, collars, ends, positions."""
+    """The elevation with its dimensions: radii, diameter, angle, collars; ends and positions are named."""
     found = elbow(development)
     seams = {
         int(segment["position"]): float(segment["start_angle"])
@@ -188,6 +188,9 @@ def _angle(found: Elbow, scale: float, size: float) -> Iterator[Item]:
     box = math.hypot(wide, ASCENT * size)
     radius = 0.62 * throat
     if radius < box * 0.75 + size or angle * radius < 2.2 * size:
+        if throat > wide + 1.2 * size and angle > 1.0:
+            yield Text(middle[0] * 0.52 * throat, middle[1] * 0.52 * throat - ASCENT * size / 2, text, size)
+            return
         yield beside((-0.5 * size * middle[0], -0.5 * size * middle[1]), (-middle[0], -middle[1]), text, size)
         return
     for ray in (0.0, angle):
@@ -238,8 +241,10 @@ def _radii(found: Elbow, scale: float, size: float, bottom: float, left: float) 
     yield from across(0, centre, first, radius_text, size, overflow="left", avoid=throat)
     if throat_radius > 0.01:
         text = f"throat R {inches(throat_radius)}"
-        fits = throat >= len(text) * ADVANCE * size + 2.6 * size
-        yield from across(0, throat, second, text if fits else text[7:], size, overflow="left")
+        long = throat >= 2.1 * size + len(text) * ADVANCE * size
+        yield from across(
+            0, throat, second, text if long else text.removeprefix("throat "), size, overflow="left"
+        )
 
 
 def _collars(found: Elbow, scale: float, size: float) -> Iterator[Item]:

@@ -135,9 +135,12 @@ def patterns(development: Development) -> list[PatternGroup]:
 
 
 def positions_text(positions: tuple[int, ...]) -> str:
-    """Runs of positions: (1, 3, 4, 5) is "1, 3–5"."""
+    """Runs of positions: (1, 3, 4, 5) is "1, 3–5"; (2, 4, 6) is "2–6 even"."""
+    ordered = sorted(positions)
+    if len(ordered) > 2 and {b - a for a, b in zip(ordered, ordered[1:], strict=False)} == {2}:
+        return f"{ordered[0]}–{ordered[-1]} {'odd' if ordered[0] % 2 else 'even'}"
     runs: list[list[int]] = []
-    for position in sorted(positions):
+    for position in ordered:
         if runs and position == runs[-1][1] + 1:
             runs[-1][1] = position
         else:

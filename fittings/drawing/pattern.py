@@ -159,7 +159,7 @@ def _mark_names(
 ) -> Iterator[Item]:
     """Names over the marks, with the length of the throat and the heel; equal names far apart stand twice."""
     rows: list[list[tuple[float, float]]] = [[], []]
-    marks = sorted(segment.get("marks") or (), key=lambda mark: (mark["name"] == "side", mark["line"][0][0]))
+    marks = sorted(_marks_and_seam(segment), key=lambda mark: (mark["name"] == "side", mark["line"][0][0]))
     told: set[str] = set()
     for mark in marks:
         name = str(mark["name"])
@@ -180,6 +180,20 @@ def _mark_names(
         if not any(a < x < b for a, b in rows[0]) or not free[0]:
             yield Path(((x, highest), (x, base - 0.3 * size)), "dimension")
         yield Text(at, base, text, size)
+
+
+def _marks_and_seam(segment: Segment) -> list[Mapping[str, Any]]:
+    """The marks, and the throat or heel that lies on the seam and so needs no mark on the metal."""
+    marks = list(segment.get("marks") or ())
+    at = seam_text(segment)
+    if (
+        at in ("throat", "heel")
+        and segment.get(at) is not None
+        and at not in [mark["name"] for mark in marks]
+    ):
+        edges = [segment["edge_a"][0], segment["edge_b"][0]]
+        marks.append({"name": at, "line": edges})
+    return marks
 
 
 def _plate_numbers(

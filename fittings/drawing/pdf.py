@@ -23,7 +23,15 @@ FILL_GREY = {"arrow": 0.0, "picked": 0.72}
 
 
 def draw_scene(
-    canvas: Any, scene: Scene, x: float, y: float, width: float, height: float, *, font: str, weight: float = 1.0
+    canvas: Any,
+    scene: Scene,
+    x: float,
+    y: float,
+    width: float,
+    height: float,
+    *,
+    font: str,
+    weight: float = 1.0,
 ) -> float:
     """Draws the scene centred in the rectangle whose lower left corner is (x, y) [pt]; returns the scale used.
 

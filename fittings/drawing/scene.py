@@ -120,8 +120,8 @@ def fitted(
     """
     wide, high = width - 2 * pad, height - 2 * pad
     most = min(wide / max(model_width, 1e-9), high / max(model_height, 1e-9))
-    scale = 0.75 * most
-    for _ in range(5):
+    scale = most  # from above: at a large scale numbers stand inside their lines and take no room beside
+    for _ in range(6):
         items = build(scale)
         left, bottom, right, top = bounds(items)
         room_wide = wide - (right - left - scale * model_width)

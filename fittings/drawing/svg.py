@@ -91,5 +91,5 @@ def _clean(text: str) -> str:
     return "".join(
         c
         for c in text
-        if c in "\t\n" or (" " <= c and not 0xD800 <= ord(c) <= 0xDFFF and c not in "\ufffe\uffff")
+        if c in "\t\n" or (c >= " " and not 0xD800 <= ord(c) <= 0xDFFF and c not in "\ufffe\uffff")
     )

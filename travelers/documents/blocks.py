@@ -11,9 +11,11 @@ from shared.codes import grouped
 from shared.units import decimal_text, fraction_text
 from travelers.documents.cautions import caution_height, draw_caution
 from travelers.documents.data import CautionRow, SegmentRow, StepRow, TravelerSheet
-from travelers.documents.page import BODY, INNER, MARGIN, SMALL, Paper, mm
+from travelers.documents.page import BODY, CODE_PANEL, INNER, MARGIN, SMALL, Paper, mm
 from travelers.documents.segments import segment_rows, warning_texts
-from travelers.documents.text import BOLD, MONO, MONO_BOLD, PLAIN, clean, day_text, wrap
+from travelers.documents.text import BOLD, ELLIPSIS, MONO, MONO_BOLD, PLAIN, clean, day_text, fit, wrap
+
+TAG_SIZE, TAG_FLOOR, TAG_WIDTH = 30.0, 28.0, INNER - CODE_PANEL - 12
 
 PICTURE_HEIGHT = 268.0
 PICTURE_WIDTH = 330.0
@@ -24,14 +26,14 @@ HEADING = 22.0
 ROW = 31.0
 TABLE_HEAD = 30.0
 COLUMNS = (
-    ("Segment", 92.0),
-    ("Stretch-out", 76.0),
-    ("Throat", 70.0),
-    ("Heel", 70.0),
-    ("Lap", 46.0),
-    ("Blank long", 74.0),
-    ("Blank wide", 66.0),
-    ("Seam at", 46.0),
+    ("Segment", 84.0),
+    ("Stretch-out", 80.0),
+    ("Throat", 72.0),
+    ("Heel", 72.0),
+    ("Lap", 40.0),
+    ("Blank long", 80.0),
+    ("Blank wide", 70.0),
+    ("Seam at", 42.0),
 )
 NARROWEST_TABLE = TABLE_HEAD + ROW
 
@@ -74,7 +76,11 @@ def picture_and_facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
             paper.line(value, FACTS_LEFT, y - 10 - size, FACTS_WIDTH, size, font=BOLD, floor=BODY)
             y -= 15 + size
         else:
-            y = paper.lines(value, FACTS_LEFT, y - 10 - size, FACTS_WIDTH, size, font=BOLD, most=most) + size - 5
+            y = (
+                paper.lines(value, FACTS_LEFT, y - 10 - size, FACTS_WIDTH, size, font=BOLD, most=most)
+                + size
+                - 5
+            )
         if y - 30 < top - height:
             break
 
@@ -126,18 +132,21 @@ def _table_row(paper: Paper, row: SegmentRow, top: float) -> None:
         if length is None:
             paper.line("none", x, base, width - 4, SMALL)
         else:
-            paper.line(fraction_text(length), x, base, width - 4, 13.5, font=MONO_BOLD)
-            paper.line(decimal_text(length), x, base - 12, width - 4, SMALL, font=MONO)
+            paper.line(fraction_text(length), x, base, width - 3, 13, font=MONO_BOLD)
+            paper.line(decimal_text(length), x, base - 12, width - 4, SMALL)
         x += width
     paper.line(row.seam_at or "none", x, base, COLUMNS[7][1], BODY, floor=8)
     paper.rule(top - ROW + 1.5, weight=0.3)
 
 
 def warnings(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
-    """What is unusual about the fitting. No signal word: those are for bodies."""
-    for text in warning_texts(sheet.development):
-        lines = wrap(f"Unusual: {text}", PLAIN, 11, INNER, 6)
-        flow.place(len(lines) * 13.75 + 3, partial(_warning, paper, f"Unusual: {text}"))
+    """What is unusual about the fitting, and a tag that was cut above. No signal word: those are for bodies."""
+    texts = [f"Unusual: {text}" for text in warning_texts(sheet.development)]
+    if fit(sheet.tag, BOLD, TAG_SIZE, TAG_WIDTH, TAG_FLOOR)[0].endswith(ELLIPSIS):
+        texts.insert(0, f"Tag in full: {sheet.tag}")
+    for text in texts:
+        lines = wrap(text, PLAIN, 11, INNER, 6)
+        flow.place(len(lines) * 13.75 + 3, partial(_warning, paper, text))
 
 
 def _warning(paper: Paper, text: str, top: float) -> None:
@@ -203,7 +212,8 @@ def _local_codes(paper: Paper, top: float) -> None:
 # -- the pieces --------------------------------------------------------------------
 
 PIECE_ROW = 14.0
-CODE_COLUMN = 106.0
+CODE_COLUMN = 88.0
+CODE_TEXT = 9.0
 
 
 def pieces(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
@@ -214,8 +224,8 @@ def pieces(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
     rows: list[tuple[str, list[str]]] = []
     for piece in sheet.pieces:
         cells = [f"{position:>2} {grouped(code)}" for position, code in piece.segments]
-        rows.append((f"{piece.number}  {grouped(piece.code)}", cells[:4]))
-        rows += [("", cells[start : start + 4]) for start in range(4, len(cells), 4)]
+        rows.append((f"{piece.number}  {grouped(piece.code)}", cells[:5]))
+        rows += [("", cells[start : start + 5]) for start in range(5, len(cells), 5)]
     flow.need(HEADING + 3 * PIECE_ROW)
     flow.place(HEADING, partial(heading, paper, title))
     for name, cells in rows:
@@ -228,7 +238,7 @@ def pieces(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
 def _piece_row(paper: Paper, name: str, cells: list[str], top: float) -> None:
     base = top - 11
     if name:
-        paper.line(name, MARGIN, base, CODE_COLUMN, SMALL, font=MONO_BOLD, floor=8)
+        paper.line(name, MARGIN, base, CODE_COLUMN, CODE_TEXT, font=MONO_BOLD, floor=7)
     for column, cell in enumerate(cells):
-        x = MARGIN + CODE_COLUMN + 4 + column * (CODE_COLUMN + 2)
-        paper.line(cell, x, base, CODE_COLUMN - 4, SMALL, font=MONO, floor=8)
+        x = MARGIN + CODE_COLUMN + 6 + column * (CODE_COLUMN + 2)
+        paper.line(cell, x, base, CODE_COLUMN - 4, CODE_TEXT, font=MONO, floor=7)

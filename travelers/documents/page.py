@@ -1,4 +1,4 @@
-"""A page of ours: the canvas with its metadata, letterhead, foot, code panel, and text put into boxes. Lengths in pt."""
+"""A page of ours: the canvas with its metadata, letterhead, foot and code, and text put into boxes. Lengths in pt."""
 
 from __future__ import annotations
 
@@ -65,7 +65,15 @@ class Paper:
     # -- text in boxes ------------------------------------------------------
 
     def line(
-        self, text: str, x: float, y: float, width: float, size: float, *, font: str = PLAIN, floor: float = SMALL
+        self,
+        text: str,
+        x: float,
+        y: float,
+        width: float,
+        size: float,
+        *,
+        font: str = PLAIN,
+        floor: float = SMALL,
     ) -> float:
         """One line with its base at y, shrunk or cut to the width; returns the size used."""
         text, size = fit(text, font, size, width, min(floor, size))
@@ -74,7 +82,15 @@ class Paper:
         return size
 
     def line_right(
-        self, text: str, right: float, y: float, width: float, size: float, *, font: str = PLAIN, floor: float = SMALL
+        self,
+        text: str,
+        right: float,
+        y: float,
+        width: float,
+        size: float,
+        *,
+        font: str = PLAIN,
+        floor: float = SMALL,
     ) -> None:
         text, size = fit(text, font, size, width, min(floor, size))
         self.canvas.setFont(font, size)
@@ -90,7 +106,9 @@ class Paper:
             y -= 1.25 * size
         return y
 
-    def rule(self, y: float, *, weight: float = 0.75, left: float = MARGIN, right: float = MARGIN + INNER) -> None:
+    def rule(
+        self, y: float, *, weight: float = 0.75, left: float = MARGIN, right: float = MARGIN + INNER
+    ) -> None:
         self.canvas.setLineWidth(weight)
         self.canvas.line(left, y, right, y)
 
@@ -123,7 +141,9 @@ class Paper:
     def code_panel(self, code: str, right: float, top: float, words: str) -> float:
         """The code, its text in groups of four, and what it is, in a panel of CODE_PANEL; returns its lower end."""
         left = right - CODE_PANEL
-        draw_qr(self.canvas, code, right - (CODE_PANEL + CODE_SIDE) / 2, top - CODE_SIDE, module_mm=CODE_MODULE_MM)
+        draw_qr(
+            self.canvas, code, right - (CODE_PANEL + CODE_SIDE) / 2, top - CODE_SIDE, module_mm=CODE_MODULE_MM
+        )
         text = grouped(code)
         base = top - CODE_SIDE - CODE_SIZE * 0.72
         self.canvas.setFillGray(0)

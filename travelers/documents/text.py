@@ -88,7 +88,7 @@ def _cut(text: str, font: str, size: float, width: float) -> str:
 
 @lru_cache(maxsize=4096)
 def wrap(text: str, font: str, size: float, width: float, most: int) -> tuple[str, ...]:
-    """Lines within `width` [pt], at most `most`; the last is cut with an ellipsis, words wider than a line are broken."""
+    """Lines within `width` [pt], at most `most`; the last is cut with an ellipsis, too wide words are broken."""
     lines: list[str] = []
     rest = clean(text)
     while rest:

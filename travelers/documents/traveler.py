@@ -6,57 +6,18 @@ pieces' codes follow and flow over as many pages as they need. Each page carries
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import partial
 
 from fittings.drawing import fitting_text
 from travelers.documents import blocks
 from travelers.documents.data import Shop, TravelerSheet
-from travelers.documents.page import (
-    BOTTOM,
-    CODE_PANEL,
-    INNER,
-    MARGIN,
-    SMALL,
-    TOP,
-    Paper,
-)
-from travelers.documents.text import BOLD, PLAIN, day_text
+from travelers.documents.flow import Draw, Flow
+from travelers.documents.page import INNER, MARGIN, SMALL, TOP, Paper
+from travelers.documents.text import BOLD, PLAIN
 
-Draw = Callable[[], None]
 HEAD_HEIGHT = 120.0  # of the first page's order, tag and code
 LATER_HEAD = 120.0  # of the following pages
-
-
-class Flow:
-    """Blocks laid out one under another on as many pages as they take, before anything is drawn."""
-
-    def __init__(self, start: float, later: float):
-        self.pages: list[list[Draw]] = [[]]
-        self._later = later
-        self._y = start
-
-    def room(self) -> float:
-        return self._y - BOTTOM
-
-    def is_fresh(self) -> bool:
-        return self._y == self._later
-
-    def place(self, height: float, draw: Callable[[float], None]) -> bool:
-        """Puts a block of that height, drawn from its top; True where it began a new page."""
-        turned = height > self.room() and not self.is_fresh()
-        if turned:
-            self.pages.append([])
-            self._y = self._later
-        self.pages[-1].append(partial(draw, self._y))
-        self._y -= height
-        return turned
-
-    def need(self, height: float) -> None:
-        """Begins a new page where less room than that is left."""
-        if height > self.room() and not self.is_fresh():
-            self.pages.append([])
-            self._y = self._later
 
 
 def travelers_pdf(sheets: Sequence[TravelerSheet], *, shop: Shop, printed_at_text: str) -> bytes:
@@ -106,17 +67,19 @@ def _laid_out(paper: Paper, sheet: TravelerSheet) -> list[list[Draw]]:
 def _head(paper: Paper, sheet: TravelerSheet, *, is_first: bool) -> None:
     """Order and tag, large; the code in its own panel, which nothing else enters."""
     right = MARGIN + INNER
-    width = INNER - CODE_PANEL - 12
+    width = blocks.TAG_WIDTH
     paper.code_panel(sheet.code, right, TOP, lot_text(sheet))
     paper.line("Order", MARGIN, TOP - 12, 60, SMALL)
-    paper.line(sheet.order_number, MARGIN, TOP - 42, width, 34, font=BOLD, floor=28)
-    paper.line("Tag", MARGIN, TOP - 58, 60, SMALL)
+    paper.line(sheet.order_number, MARGIN, TOP - 43, width, 34, font=BOLD, floor=28)
+    paper.line("Tag", MARGIN, TOP - 59, 60, SMALL)
     if sheet.tag.strip():
-        paper.line(sheet.tag, MARGIN, TOP - 86, width, 30, font=BOLD, floor=28)
+        paper.line(sheet.tag, MARGIN, TOP - 87, width, blocks.TAG_SIZE, font=BOLD, floor=blocks.TAG_FLOOR)
     else:
         paper.line("no tag", MARGIN, TOP - 80, width, 16)
     size = 16 if is_first else 13
-    paper.line(fitting_text(sheet.development), MARGIN, TOP - 110, width, size, font=BOLD if is_first else PLAIN)
+    paper.line(
+        fitting_text(sheet.development), MARGIN, TOP - 110, width, size, font=BOLD if is_first else PLAIN
+    )
 
 
 def lot_text(sheet: TravelerSheet) -> str:
@@ -126,9 +89,7 @@ def lot_text(sheet: TravelerSheet) -> str:
     if sheet.quantity == 1:
         return f"One fitting, line {sheet.line}"
     if sheet.quantity < sheet.line_quantity:
-        return f"Fittings {sheet.first_number}–{sheet.last_number} of {sheet.line_quantity}, line {sheet.line}"
+        return (
+            f"Fittings {sheet.first_number}–{sheet.last_number} of {sheet.line_quantity}, line {sheet.line}"
+        )
     return f"Lot of {sheet.quantity}, line {sheet.line}"
-
-
-def due_text(sheet: TravelerSheet) -> str:
-    return day_text(sheet.due_on)

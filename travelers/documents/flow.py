@@ -1,0 +1,41 @@
+"""Blocks laid out on pages before anything is drawn, so that page n of m is known. Lengths in pt."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from travelers.documents.page import BOTTOM
+
+Draw = Callable[[], None]
+
+
+class Flow:
+    """Blocks laid out one under another on as many pages as they take, before anything is drawn."""
+
+    def __init__(self, start: float, later: float):
+        self.pages: list[list[Draw]] = [[]]
+        self._later = later
+        self._y = start
+
+    def room(self) -> float:
+        return self._y - BOTTOM
+
+    def is_fresh(self) -> bool:
+        return self._y == self._later
+
+    def place(self, height: float, draw: Callable[[float], None]) -> bool:
+        """Puts a block of that height, drawn from its top; True where it began a new page."""
+        turned = height > self.room() and not self.is_fresh()
+        if turned:
+            self.pages.append([])
+            self._y = self._later
+        self.pages[-1].append(partial(draw, self._y))
+        self._y -= height
+        return turned
+
+    def need(self, height: float) -> None:
+        """Begins a new page where less room than that is left."""
+        if height > self.room() and not self.is_fresh():
+            self.pages.append([])
+            self._y = self._later
