@@ -4,7 +4,9 @@ from whitenoise.storage import CompressedManifestStaticFilesStorage
 
 
 class Storage(CompressedManifestStaticFilesStorage):
-    """A file that the manifest does not know keeps its plain name (tests and development serve from source)."""
+    """Where nothing was collected (tests, development) files keep their plain names and are served from source."""
 
-    manifest_strict = False
     support_js_module_import_aggregation = True
+
+    def stored_name(self, name):
+        return super().stored_name(name) if self.hashed_files else name

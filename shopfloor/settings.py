@@ -130,6 +130,7 @@ STORAGES = {
     "staticfiles": {"BACKEND": "shared.staticfiles.Storage"},
 }
 WHITENOISE_USE_FINDERS = env.bool("SHOPFLOOR_STATIC_FROM_SOURCE", default=False)
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
