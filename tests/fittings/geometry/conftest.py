@@ -1,11 +1,19 @@
 """Few fixtures, all short; the sheet is so thin that the developed diameter is the given one."""
 
+import importlib
 import json
+import sys
 from pathlib import Path
 
 import pytest
 
-from fittings.geometry import Allowances, Practice, Sheet, develop
+# With `tests/` as pytest's rootdir this folder itself is imported as `fittings.geometry` if nothing has imported
+# the real package before: put the real one back.
+if getattr(sys.modules.get("fittings.geometry"), "__file__", None) is None:
+    sys.modules.pop("fittings.geometry", None)
+    importlib.import_module("fittings.geometry")
+
+from fittings.geometry import Allowances, Practice, Sheet, develop  # noqa: E402
 
 AUTHORITIES = Path(__file__).parents[3] / "fixtures" / "authorities"
 THIN = 1e-9  # in
