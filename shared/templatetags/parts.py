@@ -102,7 +102,8 @@ def inches(value, places: int = 3) -> str:
     if number is None:
         return mark_safe("")
     return format_html(
-        '<span class="dimension">{}&nbsp;in&nbsp;<span class="dimension-exact">({})</span></span>',
+        '<span class="dimension dimension-both"><span class="nowrap">{}&nbsp;in</span> '
+        '<span class="dimension-exact">({})</span></span>',
         fraction_text(number).replace(" ", NO_BREAK),
         decimal_text(number, places),
     )
