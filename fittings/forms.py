@@ -1,0 +1,378 @@
+"""What the office types: the head of an order, its lines, customers. Read here, judged by the services."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from fittings.developing import develop_for, materials, params_typed
+from fittings.due_date import DateNotUnderstood, date_text, read_date
+from fittings.geometry import KINDS, Param
+from fittings.models import OrderLine
+from fittings.reading import QUANTITY
+from shared.problems import FieldError, WrongInput
+from shared.units import (
+    MM_PER_IN,
+    LengthNotUnderstood,
+    decimal_text,
+    fraction_text,
+    plain_number,
+    read_length,
+)
+
+FIRST_KIND = "gored_elbow"
+FIRST_MATERIAL = "galvanized"
+FIRST_GAUGE = "24"
+MORE_PARAMS = ("collar_a", "collar_b", "seam_at", "stagger_seams", "gore_class")
+ALLOWANCES = {
+    "lap": "Seam lap",
+    "edge_a": "Gore edge A",
+    "edge_b": "Gore edge B",
+    "end_a": "Free end A",
+    "end_b": "Free end B",
+}
+CARRIED = ("kind", "material", "gauge", "end_a", "end_b")
+EXACT = 1e-4  # in; closer than this to a 32nd, the fraction is the value
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What a line can choose from: the shop's tables, and the unit that a bare number means."""
+
+    tables: Mapping[str, Any]
+    unit: str
+    customers: tuple[str, ...] = ()
+
+    @property
+    def materials(self) -> list[tuple[str, str]]:
+        return [(name, name.capitalize()) for name in materials(self.tables)]
+
+    @property
+    def ends(self) -> list[tuple[str, str]]:
+        return [(row["name"], row["title"]) for row in self.tables["ends"]]
+
+    @property
+    def gore_classes(self) -> list[tuple[str, str]]:
+        names = dict.fromkeys(row["gore_class"] for row in self.tables["gores"])
+        return [("", "As the shop"), *((name, name.capitalize()) for name in names)]
+
+
+def choices_of(tables: Mapping[str, Any], customers: Iterable[str] = ()) -> Choices:
+    unit = next((row["value"] for row in tables.get("shop", ()) if row["key"] == "unit"), "in")
+    return Choices(tables, unit if unit in ("in", "mm") else "in", tuple(customers))
+
+
+# -- lengths ----------------------------------------------------------------
+
+
+def length_typed(value_in: float, unit: str) -> str:
+    """A stored length as someone would type it."""
+    if unit == "mm":
+        return plain_number(value_in * MM_PER_IN, 3)
+    fraction = fraction_text(value_in)
+    return fraction if abs(read_length(fraction) - value_in) < EXACT else plain_number(value_in, 4)
+
+
+def length_echo(value_in: float, unit: str) -> str:
+    """What was understood: “14 1/2 in = 14.500”; “≈” where the fraction is only the nearest 32nd."""
+    fraction = fraction_text(value_in)
+    is_exact = abs(read_length(fraction) - value_in) < EXACT
+    if unit == "mm":
+        return f"{plain_number(value_in * MM_PER_IN, 2)} mm {'=' if is_exact else '≈'} {fraction} in"
+    decimal = decimal_text(value_in)
+    return f"{fraction} in = {decimal}" if is_exact else f"{decimal} in ≈ {fraction}"
+
+
+# -- a line -----------------------------------------------------------------
+
+
+PLACEHOLDERS = {"pieces": "table", "radius_ratio": "1.5"}
+
+
+def _text(label: str, sort: str, *, hint: str = "", longest: int = 60, usual: str = "") -> forms.CharField:
+    attrs = {"autocomplete": "off", "maxlength": longest, "spellcheck": "false"}
+    attrs |= {"title": hint} if hint else {}
+    attrs |= {"placeholder": usual} if usual else {}
+    field = forms.CharField(label=label, required=False, widget=forms.TextInput(attrs=attrs))
+    field.sort = sort
+    return field
+
+
+def _pick(label: str, choices: Iterable[tuple[str, str]], *, hint: str = "") -> forms.CharField:
+    widget = forms.Select(choices=list(choices), attrs={"title": hint} if hint else {})
+    field = forms.CharField(label=label, required=False, widget=widget)
+    field.sort = "pick"
+    return field
+
+
+def param_label(param: Param, unit: str) -> str:
+    words = {"in": f", {unit}", "deg": ", °"}
+    return param.title + words.get(param.unit, "")
+
+
+def param_field(param: Param, choices: Choices) -> forms.Field:
+    """A field for one parameter of a kind, as its schema describes it."""
+    label = param_label(param, choices.unit)
+    if param.unit == "bool":
+        widget = forms.CheckboxInput(attrs={"title": param.help})
+        field = forms.BooleanField(label=label, required=False, widget=widget)
+        field.sort = "check"
+        return field
+    if param.name == "gore_class":
+        return _pick(label, choices.gore_classes, hint=param.help)
+    if param.choices:
+        return _pick(label, [(name, name.capitalize()) for name in param.choices], hint=param.help)
+    usual = PLACEHOLDERS.get(param.name, "0" if param.default == 0 else "")
+    sort = {"in": "length", "count": "count"}.get(param.unit, "number")
+    return _text(label, sort, hint=param.help, usual=usual)
+
+
+class LineForm(forms.Form):
+    """One line. Its fields follow its kind; nothing typed is lost when the line is refused."""
+
+    def __init__(self, data=None, *, prefix: str, choices: Choices, initial: Mapping[str, Any] | None = None):
+        super().__init__(data, prefix=prefix, initial=dict(initial or {}))
+        self.choices = choices
+        self.use_required_attribute = False
+        given = self.data.get(self.add_prefix("kind")) if self.is_bound else self.initial.get("kind")
+        self.kind = KINDS.get(given or FIRST_KIND) or KINDS[FIRST_KIND]
+        self.values: dict[str, Any] = {}
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        choices, fields = self.choices, self.fields
+        fields["quantity"] = _text("Quantity", "count", longest=7)
+        fields["kind"] = _pick("Kind", [(kind.name, kind.title) for kind in KINDS.values()])
+        fields["material"] = _pick("Material", choices.materials)
+        fields["gauge"] = _text("Gauge", "count", longest=4)
+        for param in self.kind.params:
+            if param.name not in MORE_PARAMS:
+                fields[param.name] = param_field(param, choices)
+        fields["end_a"] = _pick("End A", choices.ends)
+        fields["end_b"] = _pick("End B", choices.ends)
+        fields["tag"] = _text("Tag", "text")
+        for param in self.kind.params:
+            if param.name in MORE_PARAMS:
+                fields[param.name] = param_field(param, choices)
+        fields["traveler_per"] = _pick("Traveler", OrderLine.TravelerPer.choices)
+        for name, label in ALLOWANCES.items():
+            fields[f"allow_{name}"] = _text(f"{label}, {choices.unit}", "length")
+
+    # for the template
+
+    def _bound(self, names: Iterable[str]) -> list[forms.BoundField]:
+        found = [self[name] for name in names]
+        for bound in found:
+            bound.echo = self._echo(bound)
+        return found
+
+    def _echo(self, bound: forms.BoundField) -> str:
+        text = str(bound.value() or "").strip()
+        if bound.field.sort != "length" or not text:
+            return ""
+        try:
+            return length_echo(read_length(text, unit=self.choices.unit), self.choices.unit)
+        except LengthNotUnderstood:
+            return ""
+
+    @property
+    def first_fields(self):
+        return self._bound(("quantity", "kind", "material", "gauge"))
+
+    @property
+    def size_fields(self):
+        return self._bound(param.name for param in self.kind.params if param.name not in MORE_PARAMS)
+
+    @property
+    def end_fields(self):
+        return self._bound(("end_a", "end_b", "tag"))
+
+    @property
+    def more_fields(self):
+        return self._bound([p.name for p in self.kind.params if p.name in MORE_PARAMS] + ["traveler_per"])
+
+    @property
+    def allowance_fields(self):
+        return self._bound(f"allow_{name}" for name in ALLOWANCES)
+
+    @property
+    def has_more(self) -> bool:
+        """Something is set, or wrong, among the fields that are folded away."""
+        usual = {"seam_at": "heel", "traveler_per": OrderLine.TravelerPer.LOT}
+        for bound in [*self.more_fields, *self.allowance_fields]:
+            value = bound.value()
+            if bound.errors or (value not in (None, "", False, "0") and value != usual.get(bound.name)):
+                return True
+        return False
+
+    # reading and judging
+
+    def typed(self, name: str) -> str:
+        return str(self.data.get(self.add_prefix(name), "")).strip()
+
+    @property
+    def is_blank(self) -> bool:
+        """Nothing but what a new line carries over."""
+        names = ["quantity", "tag"] + [p.name for p in self.kind.params if p.name not in MORE_PARAMS]
+        return not any(self.typed(name) for name in names)
+
+    def clean(self):
+        for name, low, high in (("quantity", *QUANTITY), ("gauge", 1, 40)):
+            self.values[name] = self._whole(name, low, high)
+        params = {}
+        for param in self.kind.params:
+            try:
+                typed = {param.name: self.typed(param.name)}
+                params.update(params_typed(self.kind.name, typed, self.choices.unit))
+            except WrongInput as wrong:
+                self.attach(wrong.errors)
+        allowances = {}
+        for name in ALLOWANCES:
+            text = self.typed(f"allow_{name}")
+            if text:
+                try:
+                    allowances[name] = read_length(text, unit=self.choices.unit)
+                except LengthNotUnderstood as wrong:
+                    self.add_error(f"allow_{name}", wrong.sentence)
+        self.values["params"], self.values["allowances"] = params, allowances or None
+        return self.cleaned_data
+
+    def _whole(self, name: str, low: int, high: int) -> int | None:
+        text, label = self.typed(name), self.fields[name].label
+        if text.isdecimal() and len(text) <= 9 and low <= int(text) <= high:
+            return int(text)
+        if text:
+            self.add_error(name, f"{label} is “{text[:20]}”; it can be a whole number from {low} to {high}.")
+        else:
+            self.add_error(name, f"Enter the {label.lower()}, {low} to {high}.")
+        return None
+
+    def develop(self):
+        """The fitting as typed, or None; what is wrong stands beside its field."""
+        self.is_valid()
+        try:
+            return develop_for(tables=self.choices.tables, unit=self.choices.unit, **self.asked())
+        except WrongInput as wrong:
+            self.attach(wrong.errors)
+            return None
+
+    def asked(self) -> dict[str, Any]:
+        """The fitting as the services take it, lengths in the unit of the form."""
+        lengths = {param.name for param in self.kind.params if param.unit == "in"}
+        scale = MM_PER_IN if self.choices.unit == "mm" else 1
+        params = self.values.get("params", {})
+        edges = self.values.get("allowances")
+        return {
+            "kind": self.typed("kind") or self.kind.name,
+            "material": self.typed("material"),
+            "gauge": self.values.get("gauge"),
+            "params": {name: value * scale if name in lengths else value for name, value in params.items()},
+            "end_a": self.typed("end_a"),
+            "end_b": self.typed("end_b"),
+            "allowances": {name: value * scale for name, value in edges.items()} if edges else None,
+        }
+
+    def line(self) -> dict[str, Any]:
+        """The line as the order's service takes it."""
+        return {
+            **self.asked(),
+            "quantity": self.values.get("quantity"),
+            "tag": self.typed("tag"),
+            "traveler_per": self.typed("traveler_per") or OrderLine.TravelerPer.LOT,
+        }
+
+    def attach(self, errors: Iterable[FieldError]) -> None:
+        """Put errors under the names of a request (`params.diameter`) beside the fields, one a field."""
+        for error in errors:
+            head, _, rest = error.field.partition(".")
+            name = {"params": rest, "allowances": f"allow_{rest}"}.get(head, head)
+            if name not in self.fields:
+                self.add_error(None, error.message)
+            elif name not in self.errors:
+                self.add_error(name, error.message)
+
+    @property
+    def echoes(self) -> dict[str, str]:
+        """What was understood, by field, of every length that was typed."""
+        return {bound.name: echo for bound in self if (echo := self._echo(bound))}
+
+
+def line_initial(line: OrderLine, unit: str) -> dict[str, Any]:
+    """A stored line as the form shows it."""
+    lengths = {param.name for param in KINDS[line.kind].params if param.unit == "in"}
+    shown = {
+        name: length_typed(value, unit)
+        if name in lengths
+        else (plain_number(value) if isinstance(value, float) else value)
+        for name, value in line.params.items()
+    }
+    for name, value in (line.allowances or {}).items():
+        shown[f"allow_{name}"] = length_typed(value, unit)
+    own = ("quantity", "kind", "material", "gauge", "end_a", "end_b", "tag", "traveler_per")
+    return {**shown, **{name: getattr(line, name) for name in own}}
+
+
+# -- the head ---------------------------------------------------------------
+
+
+class OrderForm(forms.Form):
+    """The head of an order."""
+
+    number = forms.CharField(
+        label="Order number", required=False, max_length=30, help_text="Blank: the next one"
+    )
+    customer = forms.CharField(
+        label="Customer", max_length=120, error_messages={"required": "Enter the customer."}
+    )
+    purchase_order = forms.CharField(label="Customer’s PO", required=False, max_length=60)
+    due = forms.CharField(label="Due", required=False, max_length=40, help_text="17 Dec, or Thursday")
+    priority = forms.CharField(label="Priority", required=False, max_length=3, help_text="1 first, 9 last")
+    notes = forms.CharField(
+        label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+    def __init__(self, data=None, *, today: date, initial=None):
+        super().__init__(data, initial=initial)
+        self.today = today
+        self.use_required_attribute = False
+        self.fields["customer"].widget.attrs |= {"list": "customers", "autocomplete": "off"}
+        for name in ("number", "due", "priority", "purchase_order"):
+            self.fields[name].widget.attrs["autocomplete"] = "off"
+
+    def clean_due(self) -> date | None:
+        text = self.cleaned_data["due"].strip()
+        try:
+            return read_date(text, today=self.today) if text else None
+        except DateNotUnderstood as wrong:
+            raise forms.ValidationError(wrong.sentence) from None
+
+    def clean_priority(self) -> int:
+        text = self.cleaned_data["priority"].strip() or "5"
+        if text not in tuple("123456789"):
+            raise forms.ValidationError(f"Priority is “{text}”; it can be 1 to 9.")
+        return int(text)
+
+    @property
+    def due_echo(self) -> str:
+        try:
+            return date_text(read_date(self["due"].value() or "", today=self.today))
+        except DateNotUnderstood:
+            return ""
+
+
+class CustomerForm(forms.Form):
+    name = forms.CharField(
+        label="Name", max_length=120, error_messages={"required": "Enter the customer’s name."}
+    )
+    contact = forms.CharField(
+        label="Contact", required=False, max_length=200, help_text="Who to call, and the number."
+    )
+    notes = forms.CharField(
+        label="Notes", required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 4})
+    )
+    is_active = forms.BooleanField(label="Offered in new orders", required=False, initial=True)
+    use_required_attribute = False

@@ -1,0 +1,195 @@
+"""An order as it is typed: its head and its lines as forms, and the way to the order's services and back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
+from typing import Any
+
+from fittings.customers import customer_names
+from fittings.due_date import date_text
+from fittings.forms import CARRIED, Choices, LineForm, OrderForm, choices_of, line_initial
+from fittings.geometry import KINDS
+from fittings.models import Order
+from fittings.orders import order_create, order_update
+from fittings.reading import MOST_LINES
+from fittings.tables import all_rows
+from shared.problems import Conflict, FieldError, Problem, WrongInput
+from shared.roles import Actor
+
+BLANK_NEW_LINE = "__n__"
+FIRST_LINE = {
+    "kind": "gored_elbow",
+    "material": "galvanized",
+    "gauge": "24",
+    "end_a": "raw",
+    "end_b": "raw",
+    "seam_at": "heel",
+}
+_LINE_PATH = re.compile(r"lines\[(\d+)\]\.?(.*)$")
+
+
+def entry_choices() -> Choices:
+    return choices_of(all_rows(), customer_names())
+
+
+class OrderEntry:
+    """The head form and the line forms of a new order, or of one that is changed."""
+
+    def __init__(self, choices: Choices, *, today: date, order: Order | None = None):
+        self.choices, self.order, self.today = choices, order, today
+        self.head = OrderForm(today=today, initial=_head_initial(order))
+        stored = order.lines.order_by("position") if order else []
+        self.lines = [self._line(at, line_initial(line, choices.unit)) for at, line in enumerate(stored)]
+        if not self.lines:
+            self.lines = [self._line(0, FIRST_LINE)]
+        self.version = order.version if order else 0
+        self.conflict: Conflict | None = None
+
+    @classmethod
+    def typed(
+        cls,
+        data: Mapping[str, Any],
+        choices: Choices,
+        *,
+        today: date,
+        order: Order | None = None,
+        is_judged: bool = True,
+    ) -> OrderEntry:
+        """As typed. Lines may be missing in between: they were taken out on the page.
+
+        is_judged  False shows what was typed again without judging it
+        """
+        entry = cls.__new__(cls)
+        entry.choices, entry.order, entry.today, entry.conflict = choices, order, today, None
+        entry.version = _whole(data.get("version"), 10**9)
+        ats = [at for at in range(_whole(data.get("lines"), MOST_LINES * 2)) if f"line-{at}-kind" in data]
+        if is_judged:
+            entry.head = OrderForm(data, today=today, initial=_head_initial(order))
+            entry.lines = [LineForm(data, prefix=f"line-{at}", choices=choices) for at in ats]
+            return entry
+        entry.head = OrderForm(today=today, initial={name: data.get(name, "") for name in OrderForm.base_fields})
+        entry.lines = [entry._line(at, _texts_of(data, f"line-{at}-")) for at in ats]
+        return entry
+
+    def _line(self, at: int, initial: Mapping[str, Any]) -> LineForm:
+        return LineForm(prefix=f"line-{at}", choices=self.choices, initial=initial)
+
+    @property
+    def is_head_only(self) -> bool:
+        """A released order keeps its number, customer and lines."""
+        return bool(self.order) and self.order.state != Order.State.DRAFT
+
+    @property
+    def count(self) -> int:
+        """One more than the highest line's number on the page."""
+        return max((int(line.prefix.partition("-")[2]) for line in self.lines), default=-1) + 1
+
+    @property
+    def kind_templates(self) -> list[LineForm]:
+        """A blank line of every kind, for the page to copy."""
+        return [
+            LineForm(
+                prefix=f"line-{BLANK_NEW_LINE}", choices=self.choices, initial={**FIRST_LINE, "kind": kind}
+            )
+            for kind in KINDS
+        ]
+
+    # without JavaScript
+
+    def add_line(self) -> None:
+        """A blank line that carries over the metal and the ends of the one before."""
+        carried = dict(FIRST_LINE)
+        if self.lines:
+            carried |= {name: self.lines[-1][name].value() for name in CARRIED}
+        self.lines.append(self._line(self.count, carried))
+
+    def remove_line(self, prefix: str) -> None:
+        self.lines = [line for line in self.lines if line.prefix != prefix]
+        if not self.lines:
+            self.lines = [self._line(0, FIRST_LINE)]
+
+    # saving
+
+    def save(self, *, actor: Actor, now: datetime) -> Order | None:
+        """Save through the order's services; None where something is wrong, which then stands beside its field."""
+        filled = [] if self.is_head_only else [line for line in self.lines if not line.is_blank]
+        if not self.is_head_only and not filled:
+            filled = self.lines[:1]
+        is_read = all([self.head.is_valid(), *[line.is_valid() for line in filled]])
+        if not is_read:
+            for line in filled:
+                line.develop()
+            return None
+        try:
+            return self._to_service(filled, actor, now)
+        except Conflict as conflict:
+            self._refused(conflict, filled)
+            if not any(error.field == "number" for error in conflict.errors):
+                self.conflict = conflict
+        except WrongInput as wrong:
+            self._refused(wrong, filled)
+        return None
+
+    def _to_service(self, filled: list[LineForm], actor: Actor, now: datetime) -> Order:
+        data = {**self.head.cleaned_data, "unit": self.choices.unit}
+        data["lines"] = [line.line() for line in filled]
+        if self.order is None:
+            return order_create(data=data, actor=actor, now=now)
+        if self.is_head_only:
+            data = {name: data[name] for name in ("purchase_order", "due", "priority", "notes")}
+        data.pop("number", None)
+        data["version"] = self.version
+        return order_update(number=self.order.number, data=data, actor=actor, now=now)
+
+    def _refused(self, problem: Problem, filled: list[LineForm]) -> None:
+        if not problem.errors:
+            self.head.add_error(None, problem.detail)
+        for error in problem.errors:
+            found = _LINE_PATH.match(error.field)
+            if found and int(found[1]) < len(filled):
+                filled[int(found[1])].attach([FieldError(found[2], error.value, error.limit, error.message)])
+            elif error.field in self.head.fields:
+                self.head.add_error(error.field, error.message)
+            elif not isinstance(problem, Conflict):
+                self.head.add_error(None, error.message)
+
+    @property
+    def problems(self) -> list[tuple[str, str]]:
+        """Everything that is wrong, for the summary: the field's id, and the sentence."""
+        found = [("", text) for text in self.head.non_field_errors()]
+        found += _errors_of(self.head, "")
+        for number, line in enumerate(self.lines, start=1):
+            found += [("", f"Line {number}: {text}") for text in line.non_field_errors()]
+            found += _errors_of(line, f"Line {number}: ")
+        return found
+
+
+def _errors_of(form, before: str) -> Iterable[tuple[str, str]]:
+    if form.is_bound:
+        for field in form:
+            for text in field.errors:
+                yield field.id_for_label, before + text
+
+
+def _head_initial(order: Order | None) -> dict[str, Any]:
+    if order is None:
+        return {"priority": "5"}
+    return {
+        "number": order.number,
+        "customer": order.customer.name,
+        "purchase_order": order.purchase_order,
+        "due": date_text(order.due_on) if order.due_on else "",
+        "priority": str(order.priority),
+        "notes": order.notes,
+    }
+
+
+def _texts_of(data: Mapping[str, Any], before: str) -> dict[str, Any]:
+    return {name.removeprefix(before): data[name] for name in data if name.startswith(before)}
+
+
+def _whole(text: Any, most: int) -> int:
+    text = str(text or "")
+    return min(int(text), most) if text.isdecimal() and len(text) <= 9 else 0

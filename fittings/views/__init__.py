@@ -1,0 +1,1 @@
+"""Pages of the office, a module per subject."""

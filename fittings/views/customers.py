@@ -1,0 +1,48 @@
+"""Customers: list, add, change."""
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.shortcuts import redirect, render
+
+from fittings import customers
+from fittings.forms import CustomerForm
+from fittings.views.not_loaded import says_when_not_loaded
+from shared.problems import WrongInput
+from shared.roles import role_required
+
+ON_A_PAGE = 50
+
+
+@role_required("office", "supervisor")
+@says_when_not_loaded("Customers")
+def customer_list(request):
+    q = request.GET.get("q", "").strip()[:120]
+    page = Paginator(customers.customer_list(q=q), ON_A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "fittings/customers.html", {"page_obj": page, "q": q})
+
+
+@role_required("office", "supervisor")
+def customer_new(request):
+    return _customer_page(request, None)
+
+
+@role_required("office", "supervisor")
+def customer_edit(request, pk):
+    return _customer_page(request, customers.customer_get(pk))
+
+
+def _customer_page(request, customer):
+    fields = ("name", "contact", "notes", "is_active")
+    initial = {field: getattr(customer, field) for field in fields} if customer else {}
+    form = CustomerForm(request.POST or None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        try:
+            saved = customers.customer_save(customer=customer, **form.cleaned_data)
+        except WrongInput as wrong:
+            for error in wrong.errors:
+                form.add_error(error.field, error.message)
+        else:
+            messages.success(request, f"Customer {saved.name} is saved.")
+            return redirect("customers")
+    status = 400 if form.is_bound and form.errors else 200
+    return render(request, "fittings/customer.html", {"form": form, "customer": customer}, status=status)

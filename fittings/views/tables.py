@@ -1,0 +1,94 @@
+"""The shop's tables: list, grid, history, bringing a version back."""
+
+from django.contrib import messages
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from fittings import table_pages, tables
+from shared.problems import Conflict, NotFound, WrongInput
+from shared.roles import role_required
+
+
+@role_required("office", "supervisor")
+def table_list(request):
+    return render(request, "fittings/table_list.html", {"tables": table_pages.table_list()})
+
+
+@role_required("office", "supervisor")
+def table(request, name):
+    schema = tables.schema_of(name)
+    if request.method == "POST":
+        return _save(request, schema)
+    grid = table_pages.Grid.of_rows(schema, tables.rows(name))
+    return _table_page(request, schema, grid)
+
+
+def _save(request, schema):
+    grid = table_pages.Grid.of_post(schema, request.POST)
+    seen, note, new_rows = _seen(request), request.POST.get("note", "").strip(), grid.new_rows()
+    if grid.changes_nothing(new_rows, tables.rows(schema.name)):
+        messages.info(request, "Nothing was changed, so no new version was made.")
+        return redirect("table", schema.name)
+    try:
+        version = tables.save(
+            name=schema.name, new_rows=new_rows, seen=seen, note=note, actor=request.actor, now=timezone.now()
+        )
+    except WrongInput as wrong:
+        summary = grid.attach(wrong.errors)
+        return _table_page(request, schema, grid, summary=summary, seen=seen, note=note, status=400)
+    except Conflict as conflict:
+        return _table_page(request, schema, grid, conflict=conflict, seen=seen, note=note, status=409)
+    messages.success(request, f"{schema.title}: version {version.number} is in force now.")
+    return redirect("table", schema.name)
+
+
+def _seen(request) -> int:
+    text = request.POST.get("seen", "")
+    return int(text) if text.isdecimal() and len(text) < 9 else 0
+
+
+def _table_page(request, schema, grid, *, summary=(), conflict=None, seen=None, note="", status=200):
+    history = table_pages.table_history(schema.name)
+    context = {
+        "schema": schema,
+        "grid": grid.with_spare_rows(),
+        "newest": history[0],
+        "history": history,
+        "seen": history[0].number if seen is None else seen,
+        "note": note,
+        "summary": summary,
+        "conflict": conflict,
+    }
+    return render(request, "fittings/table.html", context, status=status)
+
+
+@role_required("office", "supervisor")
+def table_version(request, name, number):
+    schema = tables.schema_of(name)
+    version, newest = table_pages.table_version(name, number)
+    context = {
+        "schema": schema,
+        "version": version,
+        "newest": newest,
+        "rows": table_pages.old_rows(schema, version),
+    }
+    return render(request, "fittings/table_version.html", context)
+
+
+@require_POST
+@role_required("office", "supervisor")
+def table_bring_back(request, name, number):
+    version, newest = table_pages.table_version(name, number)
+    if number == newest:
+        raise NotFound(f"Version {number} is in force already.")
+    made = tables.save(
+        name=name,
+        new_rows=version.rows,
+        seen=_seen(request),
+        note=f"Version {number} brought back",
+        actor=request.actor,
+        now=timezone.now(),
+    )
+    messages.success(request, f"Version {number} was brought back as version {made.number}.")
+    return redirect("table", name)
