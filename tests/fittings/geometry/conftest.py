@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-# With `tests/` as pytest's rootdir this folder itself is imported as `fittings.geometry` if nothing has imported
-# the real package before: put the real one back.
+# With `tests/` as pytest's rootdir this folder itself is imported as `fittings.geometry` where nothing has
+# imported the real package before: put the real one back.
 if getattr(sys.modules.get("fittings.geometry"), "__file__", None) is None:
     sys.modules.pop("fittings.geometry", None)
     importlib.import_module("fittings.geometry")
