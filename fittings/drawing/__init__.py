@@ -5,6 +5,7 @@ Every drawing is made from the same development as the numbers beside it, so non
 
 from __future__ import annotations
 
+from fittings.drawing.dxf import patterns_dxf, patterns_svg
 from fittings.drawing.elevation import elbow_icon, elbow_scene
 from fittings.drawing.facts import (
     Development,
@@ -14,6 +15,7 @@ from fittings.drawing.facts import (
     positions_text,
     role_title,
     seam_text,
+    short_text,
 )
 from fittings.drawing.pattern import pattern_icon, pattern_scene
 from fittings.drawing.scene import Scene
@@ -32,9 +34,12 @@ __all__ = [
     "pattern_scene",
     "pattern_svg",
     "patterns",
+    "patterns_dxf",
+    "patterns_svg",
     "positions_text",
     "role_title",
     "seam_text",
+    "short_text",
 ]
 
 

@@ -110,6 +110,15 @@ def fitting_text(development: Development) -> str:
     return ", ".join([" ".join(parts), *rest])
 
 
+def short_text(development: Development) -> str:
+    """What it is in the fewest words, for small labels: "14 in 90°, R 21"."""
+    if development.get("kind") == "gored_elbow":
+        found = elbow(development)
+        angle = plain_number(found.angle, 2)
+        return f"{fraction_text(2 * found.radius)} in {angle}°, R {fraction_text(found.centerline_radius)}"
+    return fitting_text(development).replace(" in", "")
+
+
 @dataclass(frozen=True)
 class PatternGroup:
     """A pattern that several segments share: their positions, and the first of them."""

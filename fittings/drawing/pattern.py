@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from fittings.drawing.dimensions import across, along, extension, inches
+from fittings.drawing.dimensions import across, along, arrow, extension, inches
 from fittings.drawing.facts import Development, positions_text, role_title, seam_text
 from fittings.drawing.scene import ADVANCE, Item, Path, Scene, Text, bounds, fitted, thinned
 
@@ -71,10 +71,12 @@ def pattern_scene(
 def pattern_icon(
     development: Development, position: int, *, width: float, height: float, highlight: bool = False
 ) -> Scene:
-    """The outline alone, with its throat and heel marks."""
+    """The outline alone, an arrow on its throat."""
     segment = segment_at(development, position)
     cut = outline_of(segment)
     left, bottom, right, top = box(cut)
+
+    mark_size = min(width / 20, height / 5)
 
     def build(scale: float) -> list[Item]:
         def path(points, role: str, closed: bool) -> Path:
@@ -82,7 +84,11 @@ def pattern_icon(
 
         items: list[Item] = [path(cut, "picked", True)] if highlight else []
         items.append(path(cut, "outline", True))
-        items += [path(mark["line"], "mark", False) for mark in segment.get("marks") or ()]
+        for mark in _marks_and_seam(segment):
+            if mark["name"] == "throat":
+                items.append(path(mark["line"], "mark", False))
+                tip = max(((x * scale, y * scale) for x, y in mark["line"]), key=lambda point: point[1])
+                items.append(arrow(tip, (0, -1), mark_size))
         return items
 
     return fitted(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from fittings.drawing import fitting_text, icon_scene, pattern_icon
+from fittings.drawing import fitting_text, icon_scene, pattern_icon, short_text
 from fittings.drawing.pdf import draw_scene
 from shared.codes import grouped
 from travelers.documents.data import LabelFormat, LabelItem, Shop
@@ -21,7 +21,7 @@ from travelers.documents.text import BOLD, MONO_BOLD, PLAIN, clean, day_text, fi
 IN = 72.0
 LEAST_MODULE_MM = 0.76  # nine dots of a 300 dpi printer
 LARGEST_MODULE_MM = 1.0
-PAD = 4.0  # kept free along the edges of a label
+PAD = 6.0  # kept free along the edges of a label
 CODE_TEXT = 16.0
 CODE_TEXT_LEAST = 9.0
 
@@ -86,13 +86,16 @@ def position_text(item: LabelItem) -> str:
         return f"fitting {item.fitting_number} of {item.line_quantity}"
     count = len(item.development["segments"])
     word = "gore" if item.development["kind"] == "gored_elbow" else "segment"
-    text = f"{word} {item.position} of {count}"
-    return f"{text}, plate {item.plate} of {item.plates}" if item.plates > 1 else text
+    return f"{word} {item.position} of {count}"
+
+
+def plate_text(item: LabelItem) -> str:
+    return f"plate {item.plate} of {item.plates}" if item.plates > 1 else ""
 
 
 def _label(paper: Paper, item: LabelItem, fmt: LabelFormat, x: float, top: float) -> None:
     width, height = fmt.width_in * IN, fmt.height_in * IN
-    code_right = x + width - PAD / 2
+    code_right = x + width - (PAD if height >= 1.6 * IN else 2.0)
     code_left = _code(paper, item, code_right, top, height)
     left, right = x + PAD, code_left - 2
     has_room = height >= 1.6 * IN and right - left >= 1.9 * IN
@@ -158,7 +161,7 @@ def _size_text(item: LabelItem) -> str:
 
 
 def _remade(item: LabelItem) -> str:
-    return f"remade, {item.generation}" if item.generation > 1 else ""
+    return f"remade {item.generation}" if item.generation > 1 else ""
 
 
 def _tall_words(
@@ -172,6 +175,9 @@ def _tall_words(
     tag_size = _fit_lines(paper, item.tag or "no tag", beside, y - 34, width, 15)
     y = y - 34 - tag_size
     paper.line(position_text(item), beside, y - 2, width, 13, font=BOLD, floor=9)
+    if plate_text(item):
+        paper.line(plate_text(item), beside, y - 15, width, 12, font=BOLD, floor=9)
+        y -= 13
     y = min(y - 14, top - PAD - side - 9)
     whole = right - left
     paper.line(fitting_text(item.development), left, y, whole, 10, floor=7)
@@ -181,7 +187,7 @@ def _tall_words(
     paper.line(", ".join(part for part in (_remade(item), due) if part), left, y - 24, whole, 10, floor=7)
     bottom = top - height + PAD
     room = y - 28 - bottom
-    if item.position is not None and room >= 12:
+    if item.position is not None and room >= 13:
         _pattern(paper, item, left, bottom, whole, room)
 
 
@@ -204,11 +210,12 @@ def _few_words(paper: Paper, item: LabelItem, left: float, right: float, top: fl
         (f"{clean(item.order_number)}  {clean(item.tag)}", BOLD, 11.0),
         (position_text(item), BOLD, 10.0),
         (grouped(item.code), MONO_BOLD, 11.0),
-        (fitting_text(item.development), PLAIN, 8.0),
-        (f"{_size_text(item)}, fitting {item.fitting_number} of {item.line_quantity}", PLAIN, 8.0),
+        (short_text(item.development), PLAIN, 8.0),
+        (f"{item.gauge} ga, no. {item.fitting_number} of {item.line_quantity}", PLAIN, 8.0),
     ]
-    if _remade(item):
-        lines.append((_remade(item), BOLD, 8.0))
+    rest = ", ".join(part for part in (plate_text(item), _remade(item)) if part)
+    if rest:
+        lines.insert(2, (rest, BOLD, 9.0))
     step = min(14.0, (height - 2 * PAD) / len(lines))
     y = top - (height - step * len(lines)) / 2 - step + 3
     for text, font, size in lines:
