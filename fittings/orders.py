@@ -257,6 +257,10 @@ def _stale(order: Order, seen: int) -> Conflict:
         FieldError(name, after, f"version {order.version}", _change_said(name, before, after, who))
         for name, (before, after, who) in merged.items()
     ]
+    if sum(1 for _ in since) < order.version - seen:  # release and the end of an order leave no such row
+        message = f"It is {order.get_state_display().lower()} now."
+        errors.append(FieldError("state", str(order.state), f"version {order.version}", message))
+        merged.setdefault("state", [])
     told = " ".join(error.message for error in errors)
     errors.insert(0, FieldError("version", seen, str(order.version), detail))
     return Conflict(f"{detail} {told}".strip(), errors, version=order.version, changed=list(merged))

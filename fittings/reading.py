@@ -16,6 +16,7 @@ from datetime import date
 from typing import Any
 
 from fittings.developing import RAW, UNITS, Tables, develop_for, lengths_in_inches
+from fittings.geometry import Development
 from fittings.models import OrderLine
 from shared.problems import FieldError, WrongInput
 
@@ -173,6 +174,32 @@ class Reading:
         return found
 
 
+# -- one fitting -------------------------------------------------------------
+
+
+def development_asked(data: Mapping[str, Any]) -> Development:
+    """The fitting that a request describes, developed. What else a line has (a tag, a quantity) is passed over.
+
+    raises  WrongInput naming every wrong field
+    """
+    reading = Reading(data)
+    reading.only(("unit", *LINE_FIELDS))
+    unit = reading.choice("unit", UNITS, usual="in")
+    try:
+        dev = develop_for(**_fitting_words(data), unit=unit)
+    except WrongInput as wrong:
+        reading.errors += wrong.errors
+    if reading.errors:
+        raise WrongInput(reading.errors)
+    return dev
+
+
+def _fitting_words(data: Mapping[str, Any]) -> dict[str, Any]:
+    words = {name: data.get(name) for name in ("kind", "material", "gauge", "params", "allowances")}
+    ends = {name: RAW if data.get(name) is None else data[name] for name in ("end_a", "end_b")}
+    return words | ends
+
+
 # -- an order ----------------------------------------------------------------
 
 
@@ -253,9 +280,7 @@ def _developed_once(
     line: Mapping[str, Any], unit: str, tables: Tables, developed: dict[str, LineInput | WrongInput]
 ) -> LineInput | WrongInput:
     """The line as it can be made. Lines that describe the same fitting are developed once."""
-    words = {name: line.get(name) for name in ("kind", "material", "gauge", "params", "allowances")}
-    for name in ("end_a", "end_b"):
-        words[name] = RAW if line.get(name) is None else line[name]
+    words = _fitting_words(line)
     key = json.dumps(words, sort_keys=True, default=str)
     if key not in developed:
         try:

@@ -76,8 +76,13 @@ def order_row(order: Order) -> dict[str, Any]:
     return {**_order_head(order), "lines_count": order.lines_count, "pieces": order.pieces}
 
 
-def order_answer(order: Order, unit: str = "in") -> dict[str, Any]:
-    """An order whole, lengths in `unit`: what GET answers, and create and PATCH too."""
+def order_answer(order: Order | str, unit: str = "in") -> dict[str, Any]:
+    """An order (or its number) whole, lengths in `unit`: what GET answers, and create and PATCH too.
+
+    raises  NotFound
+    """
+    if isinstance(order, str):
+        order = order_by_number(order)
     lines = list(order.lines.order_by("position", "pk"))
     rows = tables.all_rows() if any(line.development is None for line in lines) else {}
     warned: dict[str, list[dict]] = {}

@@ -9,6 +9,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 
 from fittings import tables
+from fittings.customers import customer_save
 from fittings.models import Customer, TableVersion
 from fittings.reading import Reading
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
@@ -20,30 +21,24 @@ CUSTOMER_FIELDS = ("name", "contact", "notes", "is_active")
 def customer_create(*, data: Mapping[str, Any], actor: Actor, now: datetime) -> Customer:
     """A new customer.
 
-    data    name, contact, notes
-    raises  WrongInput; Conflict where a customer has this name
+    data    name, contact, notes, is_active
+    raises  WrongInput, also where a customer has this name
     """
-    values = _read_customer(data, is_new=True)
-    with transaction.atomic():
-        _check_name_free(values["name"], None)
-        return _saved(Customer(**values), values)
+    return _saved(None, _read_customer(data, is_new=True))
 
 
 def customer_update(*, customer_id: int, data: Mapping[str, Any], actor: Actor, now: datetime) -> Customer:
     """Change the given fields of a customer; one that is not active is no longer offered in forms.
 
-    raises  WrongInput; NotFound; Conflict where another customer has this name
+    raises  NotFound; WrongInput, also where another customer has this name
     """
     values = _read_customer(data, is_new=False)
     with transaction.atomic():
         customer = Customer.objects.select_for_update().filter(pk=customer_id).first()
         if customer is None:
             raise NotFound("There is no such customer.")
-        if "name" in values:
-            _check_name_free(values["name"], customer.pk)
-        for name, value in values.items():
-            setattr(customer, name, value)
-        return _saved(customer, values)
+        stays = {name: getattr(customer, name) for name in CUSTOMER_FIELDS}
+        return _saved(customer, stays | values)
 
 
 def table_change(*, name: str, data: Mapping[str, Any], actor: Actor, now: datetime) -> TableVersion:
@@ -119,20 +114,10 @@ def _is_active(reading: Reading) -> bool:
     return value
 
 
-def _check_name_free(name: str, own_id: int | None) -> None:
-    if Customer.objects.filter(name__iexact=name).exclude(pk=own_id).exists():
-        raise _name_taken(name)
-
-
-def _saved(customer: Customer, values: Mapping[str, Any]) -> Customer:
+def _saved(customer: Customer | None, values: Mapping[str, Any]) -> Customer:
     try:
         with transaction.atomic():
-            customer.save(update_fields=list(values) if customer.pk else None)
-    except IntegrityError:
-        raise _name_taken(customer.name) from None
-    return customer
-
-
-def _name_taken(name: str) -> Conflict:
-    detail = f"There is a customer “{name}” already."
-    return Conflict(detail, [FieldError("name", name, "a name not used yet", detail)])
+            return customer_save(customer=customer, **values)
+    except IntegrityError:  # someone took the name at this moment
+        detail = f"There is a customer “{values['name']}” already."
+        raise WrongInput([FieldError("name", values["name"], "a name used once", detail)]) from None
