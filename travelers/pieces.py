@@ -9,21 +9,17 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from django.db import connection
 from django.db.models import F
 
 from fittings.models import Fitting, Order, Segment
-from travelers.models import ScanTarget, Task
+from travelers import rows
+from travelers.models import Task
 from travelers.state import DONE, Event, FittingSpec, FittingState, SegmentSpec, TaskSpec
 
-TASK_FIELDS = (
-    "state",
-    "is_implied",
-    "station",
-    "badge",
-    "reason",
-    "ready_at",
-    "started_at",
-    "finished_at",
+UPDATE_TASK = (
+    "UPDATE travelers_task SET state = %s, is_implied = %s, station = %s, badge = %s, reason = %s,"
+    " ready_at = %s, started_at = %s, finished_at = %s WHERE id = %s"
 )
 
 
@@ -48,45 +44,56 @@ class Loaded:
 
 def load(fitting_ids: Sequence[int], *, lock: bool) -> list[Loaded]:
     """The fittings with tasks, segments and recorded scans, locked in primary-key order if asked. Four queries."""
-    query = Fitting.objects.filter(pk__in=fitting_ids).order_by("pk")
-    if lock:
-        query = query.select_for_update(no_key=True, of=("self",))
-    heads = list(
-        query.values_list(
-            "id",
-            "code",
-            "number",
-            "line_id",
-            "order_id",
-            "state",
-            "done_at",
-            "order__state",
-            "order__released_at",
-            "order__ended_at",
-        )
+    if not fitting_ids:
+        return []
+    among = rows.places(len(fitting_ids))
+    heads = rows.select(
+        "SELECT f.id, f.code, f.number, f.line_id, f.order_id, f.state, f.done_at, o.state, o.released_at, o.ended_at"
+        f" FROM fittings_fitting f JOIN fittings_order o ON o.id = f.order_id WHERE f.id IN {among} ORDER BY f.id"
+        + (" FOR NO KEY UPDATE OF f" if lock and connection.vendor == "postgresql" else ""),
+        fitting_ids,
     )
     segments: dict[int, list] = defaultdict(list)
-    for row in (
-        Segment.objects.filter(fitting_id__in=fitting_ids)
-        .order_by("position", "generation")
-        .values_list("fitting_id", "id", "position", "generation", "state", "role")
+    for row in rows.select(
+        "SELECT fitting_id, id, position, generation, state, role FROM fittings_segment"
+        f" WHERE fitting_id IN {among} ORDER BY position, generation",
+        fitting_ids,
     ):
         segments[row[0]].append(row[1:])
-    tasks: dict[int, list] = defaultdict(list)
-    for row in Task.objects.filter(fitting_id__in=fitting_ids).values_list(
-        "fitting_id", "id", "operation_id", "step", "segment_id", "needs_own_scan", *TASK_FIELDS
+    specs: dict[int, list] = defaultdict(list)
+    stored: dict[int, dict[int, tuple]] = defaultdict(dict)
+    for (
+        fitting_id,
+        id_,
+        operation,
+        step,
+        segment,
+        own_scan,
+        state,
+        implied,
+        station,
+        badge,
+        reason,
+        *times,
+    ) in rows.select(
+        "SELECT fitting_id, id, operation_id, step, segment_id, needs_own_scan, state, is_implied, station, badge,"
+        f" reason, ready_at, started_at, finished_at FROM travelers_task WHERE fitting_id IN {among}",
+        fitting_ids,
     ):
-        tasks[row[0]].append(row[1:])
-    events = _events(fitting_ids)
+        specs[fitting_id].append(TaskSpec(id_, operation, step, segment, bool(own_scan)))
+        state, implied, station, badge, reason, *times = facts
+        times = (rows.moment(time) for time in times)
+        stored[fitting_id][id_] = (state, bool(implied), station, badge, reason, *times)
+    events = _events(fitting_ids, among)
     loaded = []
     for id_, code, number, line_id, order_id, state, done_at, order_state, released_at, ended_at in heads:
         mine = segments[id_]
         spec = FittingSpec(
             id_,
-            released_at,
+            rows.moment(released_at),
             tuple(SegmentSpec(row[0], row[1], row[2]) for row in mine),
-            tuple(TaskSpec(*row[:5]) for row in tasks[id_]),
-            voided_at=ended_at if order_state == Order.State.CANCELLED else None,
+            tuple(specs[id_]),
+            voided_at=rows.moment(ended_at) if order_state == Order.State.CANCELLED else None,
         )
         loaded.append(
             Loaded(
@@ -96,10 +103,10 @@ def load(fitting_ids: Sequence[int], *, lock: bool) -> list[Loaded]:
                 line_id,
                 order_id,
                 state,
-                done_at,
+                rows.moment(done_at),
                 spec,
                 events[id_],
-                {row[0]: row[5:] for row in tasks[id_]},
+                stored[id_],
                 {row[0]: row[3] for row in mine},
                 {row[0]: row[4] for row in mine},
                 len({row[1] for row in mine}),
@@ -108,31 +115,24 @@ def load(fitting_ids: Sequence[int], *, lock: bool) -> list[Loaded]:
     return loaded
 
 
-def _events(fitting_ids: Sequence[int]) -> dict[int, list[Event]]:
+def _events(fitting_ids: Sequence[int], among: str) -> dict[int, list[Event]]:
     """The recorded scans of fittings. A scan's targets within one fitting become one event."""
-    rows: dict[tuple[int, int], list] = {}
-    for row in ScanTarget.objects.filter(fitting_id__in=fitting_ids).values_list(
-        "fitting_id",
-        "scan_id",
-        "segment_id",
-        "scan__scan_id",
-        "scan__effective_at",
-        "scan__action",
-        "scan__station",
-        "scan__operations",
-        "scan__badge",
-        "scan__reason",
-        "scan__undoes",
+    groups: dict[tuple[int, int], list] = {}
+    for row in rows.select(
+        "SELECT t.fitting_id, t.scan_id, t.segment_id, s.scan_id, s.effective_at, s.action, s.station, s.operations,"
+        " s.badge, s.reason, s.undoes FROM travelers_scantarget t JOIN travelers_scan s ON s.sequence = t.scan_id"
+        f" WHERE t.fitting_id IN {among}",
+        fitting_ids,
     ):
-        rows.setdefault(row[:2], []).append(row)
+        groups.setdefault(row[:2], []).append(row)
     events: dict[int, list[Event]] = defaultdict(list)
-    for (fitting_id, sequence), group in rows.items():
+    for (fitting_id, sequence), group in groups.items():
         _, _, _, scan_id, at, action, station, operations, badge, reason, undoes = group[0]
         events[fitting_id].append(
             Event(
                 scan_id,
                 sequence,
-                at,
+                rows.moment(at),
                 action,
                 station,
                 tuple(operations.split()),
@@ -157,8 +157,9 @@ def differences(
 def store(one: Loaded, state: FittingState) -> int:
     """Write what differs, in the caller's transaction. Returns the number of tasks changed."""
     tasks, segments, fitting = differences(one, state)
-    for id_, facts in tasks:
-        Task.objects.filter(pk=id_).update(**dict(zip(TASK_FIELDS, facts, strict=True)))
+    for id_, (*plain, ready_at, started_at, finished_at) in tasks:
+        times = (rows.stored(ready_at), rows.stored(started_at), rows.stored(finished_at))
+        rows.execute(UPDATE_TASK, (*plain, *times, id_))
     for id_, new in segments:
         Segment.objects.filter(pk=id_).update(state=new)
     if fitting:

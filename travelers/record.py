@@ -18,13 +18,12 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
 from fittings import numbering
-from fittings.models import Fitting, Segment
 from shared.api import body_digest
 from shared.codes import CodeNotUnderstood, read_code
 from shared.problems import NotAllowed
 from shared.roles import OPERATOR, SUPERVISOR, Actor
-from travelers import pieces, sentences
-from travelers.models import Operator, Scan, ScanMismatch, ScanTarget, Traveler
+from travelers import pieces, rows, sentences
+from travelers.models import Operator, Scan, ScanMismatch, Traveler
 from travelers.pulse import pulse_beat
 from travelers.state import (
     ACTIONS,
@@ -46,6 +45,16 @@ BEHIND = timedelta(days=30)
 LAST = 2**62
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_\-]{7,63}")
 _FIELDS = ("id", "code", "action", "count", "badge", "reason", "scanned_at", "undoes", "station")
+
+KNOWN = (
+    "SELECT body_digest, outcome, message, code, operation, sequence FROM travelers_scan WHERE scan_id = %s"
+)
+INSERT_SCAN = (
+    "INSERT INTO travelers_scan (sequence, scan_id, body_digest, code, action, count, badge, reason, undoes, station,"
+    " operations, scanned_at, received_at, effective_at, is_time_doubtful, outcome, reason_code, message, operation,"
+    f" changed) VALUES {rows.places(20)}"
+)
+INSERT_TARGET = "INSERT INTO travelers_scantarget (scan_id, fitting_id, segment_id) VALUES (%s, %s, %s)"
 
 StationOperations = Callable[[str], tuple[str, ...] | None]
 
@@ -232,64 +241,67 @@ def _record(scan: _Delivery, actor: Actor, now: datetime, station, operations, m
         _find(scan.code) if not scan.wrong_code.startswith("code_") else ([], None, "")
     )
     loaded = pieces.load(fitting_ids, lock=True) if fitting_ids else []
-    known = Scan.objects.filter(scan_id=scan.id).first()
-    if known is not None:
-        return _repeat(known, scan, now, station)
+    known = rows.select(KNOWN, (scan.id,))
+    if known:
+        return _repeat(known[0], scan, now, station)
     at, doubtful = _effective(scan.scanned_at, now)
     judged = _refusal(scan, actor, misplaced, kind)
     if judged is None:
         event = Event(scan.id, LAST, at, scan.action, station, operations, scan.badge, scan.reason)
         judged = _Judging(scan, event, loaded, segment, kind).decide()
     sequence, _ = pulse_beat(scans=1, changes=1 if judged.accepted else 0)
-    row = Scan.objects.create(
-        sequence=sequence,
-        scan_id=scan.id,
-        body_digest=scan.digest,
-        code=scan.code,
-        action=scan.action,
-        count=scan.count,
-        badge=scan.badge or (actor.name[:40] if actor.role == SUPERVISOR else ""),
-        reason=scan.reason,
-        undoes=judged.undoes,
-        station=station,
-        operations=" ".join(operations),
-        scanned_at=scan.scanned_at,
-        received_at=now,
-        effective_at=at,
-        is_time_doubtful=doubtful,
-        outcome=Scan.Outcome.RECORDED if judged.accepted else Scan.Outcome.REFUSED,
-        reason_code="" if judged.accepted else judged.reason_code,
-        message=judged.message[:300],
-        operation=judged.operation,
-        changed=judged.changed,
+    outcome = Scan.Outcome.RECORDED if judged.accepted else Scan.Outcome.REFUSED
+    badge = scan.badge or (actor.name[:40] if actor.role == SUPERVISOR else "")
+    rows.execute(
+        INSERT_SCAN,
+        (
+            sequence,
+            scan.id,
+            scan.digest,
+            scan.code,
+            scan.action,
+            scan.count,
+            badge,
+            scan.reason,
+            judged.undoes,
+            station,
+            " ".join(operations),
+            rows.stored(scan.scanned_at),
+            rows.stored(now),
+            rows.stored(at),
+            doubtful,
+            outcome.value,
+            "" if judged.accepted else judged.reason_code,
+            judged.message[:300],
+            judged.operation,
+            judged.changed,
+        ),
     )
     if judged.targets:
-        ScanTarget.objects.bulk_create(
-            ScanTarget(scan=row, fitting_id=fitting, segment_id=one) for fitting, one in judged.targets
-        )
+        rows.execute_many(INSERT_TARGET, [(sequence, fitting, one) for fitting, one in judged.targets])
+    message = judged.message[:300]
     return ScanResult(
-        scan.id, row.outcome, row.outcome, row.message, row.code, row.operation, row.changed, row.sequence
+        scan.id, outcome.value, outcome.value, message, scan.code, judged.operation, judged.changed, sequence
     )
 
 
-def _repeat(known: Scan, scan: _Delivery, now: datetime, station: str) -> ScanResult:
-    if known.body_digest != scan.digest:
+def _repeat(known: tuple, scan: _Delivery, now: datetime, station: str) -> ScanResult:
+    digest, outcome, message, code, operation, sequence = known
+    if digest != scan.digest:
         ScanMismatch.objects.create(scan_id=scan.id, body=scan.body, station=station, received_at=now)
-    return ScanResult(
-        scan.id, "repeated", known.outcome, known.message, known.code, known.operation, 0, known.sequence
-    )
+    return ScanResult(scan.id, "repeated", outcome, message, code, operation, 0, sequence)
 
 
 def _find(code: str) -> tuple[list[int], int | None, str]:
     """The fittings that a code stands for, the segment if it is one's, and what it is a code of."""
-    segment = Segment.objects.filter(code=code).values_list("pk", "fitting_id").first()
+    segment = rows.select("SELECT id, fitting_id FROM fittings_segment WHERE code = %s", (code,))
     if segment:
-        return [segment[1]], segment[0], "segment"
-    fitting = Fitting.objects.filter(code=code).values_list("pk", flat=True).first()
+        return [segment[0][1]], segment[0][0], "segment"
+    fitting = rows.select("SELECT id FROM fittings_fitting WHERE code = %s", (code,))
     if fitting:
-        return [fitting], None, "fitting"
-    lot = list(Fitting.objects.filter(traveler_code=code).order_by("pk").values_list("pk", flat=True))
-    return (lot, None, "lot") if lot else ([], None, "")
+        return [fitting[0][0]], None, "fitting"
+    lot = rows.select("SELECT id FROM fittings_fitting WHERE traveler_code = %s ORDER BY id", (code,))
+    return ([row[0] for row in lot], None, "lot") if lot else ([], None, "")
 
 
 def _refusal(scan: _Delivery, actor: Actor, misplaced: tuple[str, str] | None, kind: str) -> _Judged | None:
@@ -301,8 +313,8 @@ def _refusal(scan: _Delivery, actor: Actor, misplaced: tuple[str, str] | None, k
     if actor.role == OPERATOR:
         if not scan.badge:
             return _Judged(False, "no_badge", "Scan your badge first.")
-        active = Operator.objects.filter(code=scan.badge).values_list("is_active", flat=True).first()
-        if not active:
+        active = rows.select("SELECT is_active FROM travelers_operator WHERE code = %s", (scan.badge,))
+        if not active or not active[0][0]:
             return _Judged(False, "unknown_badge", "That badge is not known here. Ask the supervisor.")
     if not kind:
         return _unknown_code(scan.code)
