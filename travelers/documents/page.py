@@ -145,7 +145,7 @@ class Paper:
             self.canvas, code, right - (CODE_PANEL + CODE_SIDE) / 2, top - CODE_SIDE, module_mm=CODE_MODULE_MM
         )
         text = grouped(code)
-        base = top - CODE_SIDE - CODE_SIZE * 0.72
+        base = top - CODE_SIDE - CODE_SIZE * 0.75 - 2
         self.canvas.setFillGray(0)
         self.canvas.setFont(MONO_BOLD, CODE_SIZE)
         self.canvas.drawCentredString((left + right) / 2, base, text)
