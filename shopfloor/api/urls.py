@@ -2,9 +2,14 @@
 
 from django.urls import path
 
-from shopfloor.api import scans
+from shopfloor.api import devices, health, scans
 
 urlpatterns = [
     # scans/
     path("scans/", scans.scans, name="api_scans"),
+    # station/
+    path("station/queue/", devices.station_queue, name="api_station_queue"),
+    path("station/pieces/<str:code>/", devices.station_piece, name="api_station_piece"),
+    # health/
+    path("health/", health.health, name="api_health"),
 ]

@@ -1,0 +1,141 @@
+// Drawing the station page: small functions from data to elements. No markup from data except our own server's drawings.
+
+import { grouped } from "./codes.js";
+
+const WORDS = {
+  idle: "Ready",
+  kept: "Kept here, sending",
+  waiting: "Kept here, not sent",
+  recorded: "Recorded",
+  already: "Already done",
+  refused: "Refused",
+  failed: "Not kept",
+};
+const SHAPES = { idle: "ready", waiting: "kept", failed: "refused" };
+const LOOKS = { idle: "idle", waiting: "kept", failed: "refused" };
+
+export function element(tag, { text, className, data, ...rest } = {}, ...children) {
+  const made = document.createElement(tag);
+  if (className) made.className = className;
+  if (text !== undefined) made.textContent = text;
+  Object.assign(made.dataset, data ?? {});
+  for (const [name, value] of Object.entries(rest)) made.setAttribute(name, value);
+  made.append(...children.filter(Boolean));
+  return made;
+}
+
+export function mark(name, className = "state-shape") {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  const use = document.createElementNS("http://www.w3.org/2000/svg", "use");
+  svg.setAttribute("class", className);
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.setAttribute("aria-hidden", "true");
+  use.setAttribute("href", `#mark-${name}`);
+  svg.append(use);
+  return svg;
+}
+
+export function state(name, word) {
+  return element("span", { className: "state", data: { state: name } }, mark(name), element("span", { className: "state-word", text: word }));
+}
+
+export function code(text, className = "") {
+  const groups = grouped(text).split(" ").map((part) => element("span", { className: "code-group", text: part }));
+  return element("span", { className: `code ${className}`.trim() }, ...groups);
+}
+
+function drawing(svg, className) {
+  const box = element("span", { className: `drawing ${className}` });
+  box.innerHTML = svg;
+  return box;
+}
+
+// The result bar: two live regions, of which one is seen. `result` is a key of WORDS.
+export function showResult(bars, { result, tag = "", sentence }) {
+  const isAlert = result === "refused" || result === "failed";
+  for (const [bar, isSeen] of [[bars.status, !isAlert], [bars.alert, isAlert]]) {
+    bar.hidden = !isSeen;
+    if (!isSeen) {
+      bar.replaceChildren();
+      continue;
+    }
+    bar.dataset.result = LOOKS[result] ?? result;
+    bar.dataset.moment = result;
+    bar.replaceChildren(
+      mark(SHAPES[result] ?? result, "result-shape"),
+      element("p", { className: "result-word" }, element("span", { text: WORDS[result] }), tag && element("span", { className: "result-tag", text: tag })),
+      element("p", { className: "result-sentence", text: sentence }),
+    );
+  }
+}
+
+export function queueEntry(entry, isChosen) {
+  const button = element(
+    "button",
+    { className: "next", type: "button", data: { code: entry.code }, "aria-pressed": String(isChosen) },
+    drawing(entry.icon, "drawing-thumb"),
+    element("span", { className: "next-what" }, element("span", { className: "next-title", text: entry.title }), element("span", { text: `${entry.piece}, ${entry.size}` })),
+    element("span", { className: "next-when" }, element("span", { text: entry.due }), whyMark(entry)),
+  );
+  return element("li", {}, button);
+}
+
+function whyMark(entry) {
+  if (entry.state === "held") return state("held", entry.why);
+  if (entry.is_late) return state("late", entry.why);
+  if (entry.state === "running") return state("running", entry.why);
+  return element("span", { className: "soft", text: entry.why });
+}
+
+export function piece(data) {
+  const head = element(
+    "header",
+    { className: "piece-head" },
+    element("h2", { className: "piece-title", text: data.title }),
+    element("p", {}, element("strong", { text: data.piece }), ` ${data.fitting}, ${data.metal}`),
+    element("p", { className: "piece-facts" }, code(data.code), element("span", { text: data.due }), stateOf(data)),
+  );
+  const numbers = element(
+    "dl",
+    { className: "numbers" },
+    ...data.numbers.map((number) =>
+      element("div", {}, element("dt", { text: number.label }), element("dd", {}, element("span", { className: "number", text: number.value }), number.exact && element("span", { className: "number-exact", text: `(${number.exact})` }))),
+    ),
+  );
+  const picture = data.drawing ? drawing(data.drawing, "piece-pattern") : drawing(data.icon, "piece-icon");
+  return [head, element("div", { className: "piece-body" }, picture, element("div", { className: "stack" }, numbers, data.kit && kit(data.kit)))];
+}
+
+function stateOf(data) {
+  if (!data.operation) return element("span", { text: `Nothing to do here: ${data.where}` });
+  if (data.state === "held") return state("held", data.reason ? `On hold: ${data.reason}` : "On hold");
+  const words = { done: "Done here", running: "Started here", ready: "Ready", waiting: "Something before it is not done", void: "Void" };
+  return state(data.state, words[data.state] ?? data.state);
+}
+
+function kit(data) {
+  const rows = data.pieces.map((one) =>
+    element("li", { className: one.is_here ? "" : "kit-missing" }, element("strong", { text: String(one.position) }), ` ${one.is_here ? "here" : one.where}`),
+  );
+  return element("div", { className: "kit" }, element("p", {}, data.is_short ? state("held", data.words) : element("strong", { text: data.words })), element("ol", {}, ...rows));
+}
+
+export function caution({ word, hazard, text }) {
+  const box = element(
+    "div",
+    { className: "caution", role: "note", data: { word } },
+    element("p", { className: "caution-word" }, mark("hazard", ""), word),
+    element("p", { className: "caution-text" }, element("strong", { text: `${hazard}.` }), ` ${text}`),
+  );
+  box.querySelector("svg").setAttribute("viewBox", "0 0 26 23");
+  return box;
+}
+
+// How long ago, as people say it.
+export function ago(at) {
+  const minutes = Math.max(0, Math.round((Date.now() - at) / 60_000));
+  if (minutes < 1) return "just now";
+  if (minutes < 120) return `${minutes} min`;
+  const hours = Math.floor(minutes / 60);
+  return hours < 24 ? `${hours} h ${minutes % 60} min` : `${Math.floor(hours / 24)} d ${hours % 24} h`;
+}

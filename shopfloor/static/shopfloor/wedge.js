@@ -1,0 +1,41 @@
+// A scanner that types like a keyboard, anywhere on the page: keys less than 50 ms apart, ended by Enter.
+
+const GAP_MS = 50;
+const SHORTEST = 4;
+const LONGEST = 80;
+
+// Calls found(text) for each scan. What a person types slowly, in a field or not, is left alone.
+export function listenForWedge(found) {
+  let text = "";
+  let lastAt = -Infinity;
+
+  addEventListener(
+    "keydown",
+    (event) => {
+      if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
+      const isQuick = event.timeStamp - lastAt < GAP_MS;
+      if (event.key === "Enter" || event.key === "Tab") {
+        if (isQuick && text.length >= SHORTEST) {
+          event.preventDefault();
+          event.stopPropagation();
+          clearField(event.target, text);
+          found(text);
+        }
+        text = "";
+        lastAt = -Infinity;
+        return;
+      }
+      if (event.key.length !== 1) return;
+      text = isQuick ? (text + event.key).slice(-LONGEST) : event.key;
+      lastAt = event.timeStamp;
+    },
+    { capture: true },
+  );
+}
+
+// Scanned characters that landed in a field are taken out of it again.
+function clearField(field, text) {
+  if (field instanceof HTMLInputElement && field.value.toUpperCase().endsWith(text.toUpperCase())) {
+    field.value = field.value.slice(0, -text.length);
+  }
+}
