@@ -114,7 +114,7 @@ def _label(paper: Paper, item: LabelItem, fmt: LabelFormat, x: float, top: float
 def _code(paper: Paper, item: LabelItem, right: float, top: float, height: float) -> float:
     """The code with its text under it where both fit, else the text goes to the words; returns its left edge."""
     canvas = paper.canvas
-    text_high = CODE_TEXT + 4 if height >= size_of(LEAST_MODULE_MM) + CODE_TEXT + 8 else 0
+    text_high = CODE_TEXT + 2 if height >= size_of(LEAST_MODULE_MM) + CODE_TEXT + 8 else 0
     module = (height - text_high - PAD) / size_of(1.0)
     module = max(LEAST_MODULE_MM, min(LARGEST_MODULE_MM, module))
     side = size_of(module)
@@ -124,7 +124,7 @@ def _code(paper: Paper, item: LabelItem, right: float, top: float, height: float
     draw_code(canvas, item.code, right - (wide + side) / 2, top_of_code - side, module_mm=module)
     if text_high:
         canvas.setFont(MONO_BOLD, CODE_TEXT)
-        canvas.drawCentredString(right - wide / 2, top_of_code - side - CODE_TEXT * 0.75, text)
+        canvas.drawCentredString(right - wide / 2, top_of_code - side - CODE_TEXT * 0.75 - 1, text)
     return right - wide
 
 
@@ -213,9 +213,7 @@ def _few_words(paper: Paper, item: LabelItem, left: float, right: float, top: fl
         (short_text(item.development), PLAIN, 8.0),
         (f"{item.gauge} ga, no. {item.fitting_number} of {item.line_quantity}", PLAIN, 8.0),
     ]
-    rest = ", ".join(part for part in (plate_text(item), _remade(item)) if part)
-    if rest:
-        lines.insert(2, (rest, BOLD, 9.0))
+    lines[2:2] = [(part, BOLD, 9.0) for part in (plate_text(item), _remade(item)) if part]
     step = min(14.0, (height - 2 * PAD) / len(lines))
     y = top - (height - step * len(lines)) / 2 - step + 3
     for text, font, size in lines:

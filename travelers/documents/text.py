@@ -34,14 +34,14 @@ def register_fonts() -> frozenset[int]:
 
 @lru_cache(maxsize=4096)
 def clean(text: str) -> str:
-    """The text as it can be set: one line, composed, full-width letters narrowed, what has no glyph as a box.
+    """The text as it can be set: one line, full-width letters narrowed, what has no glyph as a box.
 
-    Marks that combine with no letter of the font, and characters that only steer (direction, joiners), are left out:
-    setting them would print over their neighbours or turn the line round.
+    A letter whose accents the font lacks stands without them. Loose accents and characters that only steer (direction,
+    joiners) are left out: they would print over their neighbours or turn the line round.
     """
     known = register_fonts()
     if text.isascii() and text.isprintable():
-        return text
+        return " ".join(text.split())
     found = []
     for character in unicodedata.normalize("NFC", text[:LONGEST]):
         if unicodedata.east_asian_width(character) == "F":
@@ -54,7 +54,8 @@ def clean(text: str) -> str:
         elif all(ord(part) in known for part in character):
             found.append(character)
         else:
-            found.append(MISSING)
+            base = unicodedata.normalize("NFD", character)[0]
+            found.append(base if ord(base) in known else MISSING)
     return " ".join("".join(found).split())
 
 

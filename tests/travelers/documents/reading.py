@@ -8,7 +8,7 @@ import numpy as np
 import pypdfium2
 import zxingcpp
 
-DPI = 200
+DPI = 150
 PT = DPI / 72
 
 
