@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 
 from django import template
 from django.utils import timezone
-from django.utils.html import escape, format_html, format_html_join
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import mark_safe
 
 from shared.units import MM_PER_IN, NO_BREAK, decimal_text, fraction_text
@@ -188,12 +188,6 @@ def day(on) -> str:
         return ""
     year = "" if on.year == timezone.localdate().year else f" {on.year}"
     return f"{on:%a} {on.day} {on:%b}{year}"
-
-
-@register.simple_tag
-def described(text: str, unit: str = "") -> str:
-    """A number and its unit that never part."""
-    return mark_safe(f"{escape(text)}&nbsp;{escape(unit)}") if unit else escape(text)
 
 
 @register.filter
