@@ -1,18 +1,25 @@
-"""A key or a session to an Actor. Keys are 256 random bits, shown once, kept as SHA-256; a revoked one is dead at once."""
+"""A key or a session to an Actor. Keys are 256 random bits, shown once, kept as SHA-256; revoked is dead at once."""
 
 from __future__ import annotations
 
 import hashlib
+import json
 import secrets
 from datetime import datetime
 
 from rest_framework.authentication import BaseAuthentication, CSRFCheck
 
+from shared import rows
 from shared.problems import NotAllowed, NotSignedIn
 from shared.roles import OPERATOR, Actor
 from shopfloor.models import Key, Person, Station
 
 TABLET_COOKIE = "tablet_key"
+OF_KEY = (
+    "SELECT k.id, s.code, s.operations, s.is_active, p.username, p.role, p.is_active FROM shopfloor_key k"
+    " LEFT JOIN shopfloor_station s ON s.id = k.station_id LEFT JOIN shopfloor_person p ON p.id = k.person_id"
+    " WHERE k.digest = %s AND k.revoked_at IS NULL"
+)
 
 
 def digest(secret: str) -> str:
@@ -31,25 +38,14 @@ def key_make(
 
 def actor_of_key(secret: str) -> Actor | None:
     """The actor that a key's text stands for, or None for an unknown or revoked one. One query."""
-    found = (
-        Key.objects.filter(digest=digest(secret), revoked_at=None)
-        .values_list(
-            "id",
-            "station__code",
-            "station__operations",
-            "station__is_active",
-            "person__username",
-            "person__role",
-            "person__is_active",
-        )
-        .first()
-    )
-    if found is None:
+    found = rows.select(OF_KEY, (digest(secret),))
+    if not found:
         return None
-    key_id, station, operations, station_active, username, role, person_active = found
+    key_id, station, operations, station_active, username, role, person_active = found[0]
     if station:
         if not station_active:
             return None
+        operations = json.loads(operations) if isinstance(operations, str) else operations
         return Actor(station, OPERATOR, station, tuple(operations), key_id)
     return Actor(username, role, key_id=key_id) if person_active else None
 

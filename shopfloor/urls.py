@@ -7,15 +7,16 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 from shared import views as shared_views
 
 urlpatterns = [
+    # api first: the tablets ask it most
+    path("api/v1/", include("shopfloor.api.urls")),
+    path("api/v1/", include("fittings.api_urls")),
+    path("api/v1/", include("travelers.api_urls")),
+    # pages
     path("", include("fittings.urls")),
     path("", include("travelers.urls")),
     path("", include("shopfloor.pages")),
     path("patterns/", shared_views.patterns, name="patterns"),
     path("admin/", admin.site.urls),
-    # api
-    path("api/v1/", include("fittings.api_urls")),
-    path("api/v1/", include("travelers.api_urls")),
-    path("api/v1/", include("shopfloor.api.urls")),
     path("api/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/docs/", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
 ]

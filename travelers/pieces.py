@@ -13,7 +13,7 @@ from django.db import connection
 from django.db.models import F
 
 from fittings.models import Fitting, Order, Segment
-from travelers import rows
+from shared import rows
 from travelers.models import Task
 from travelers.state import DONE, Event, FittingSpec, FittingState, SegmentSpec, TaskSpec
 
@@ -42,17 +42,40 @@ class Loaded:
     segment_count: int = 0
 
 
+def find(code: str) -> tuple[list[Loaded], int | None, str]:
+    """What a scanned code stands for, locked: its fittings, the segment if it is one's, and what it is a code of."""
+    found = _heads(
+        "JOIN fittings_segment s ON s.fitting_id = f.id WHERE s.code = %s", [code], ", s.id", lock=True
+    )
+    if found:
+        return _loaded([row[:-1] for row in found]), found[0][-1], "segment"
+    for kind, where in (("fitting", "WHERE f.code = %s"), ("lot", "WHERE f.traveler_code = %s")):
+        found = _heads(where, [code], lock=True)
+        if found:
+            return _loaded(found), None, kind
+    return [], None, ""
+
+
 def load(fitting_ids: Sequence[int], *, lock: bool) -> list[Loaded]:
-    """The fittings with tasks, segments and recorded scans, locked in primary-key order if asked. Four queries."""
+    """The fittings with tasks, segments and recorded scans, locked in primary-key order if asked."""
     if not fitting_ids:
         return []
-    among = rows.places(len(fitting_ids))
-    heads = rows.select(
-        "SELECT f.id, f.code, f.number, f.line_id, f.order_id, f.state, f.done_at, o.state, o.released_at, o.ended_at"
-        f" FROM fittings_fitting f JOIN fittings_order o ON o.id = f.order_id WHERE f.id IN {among} ORDER BY f.id"
+    return _loaded(_heads(f"WHERE f.id IN {rows.places(len(fitting_ids))}", fitting_ids, lock=lock))
+
+
+def _heads(where: str, params: Sequence, also: str = "", *, lock: bool) -> list[tuple]:
+    return rows.select(
+        "SELECT f.id, f.code, f.number, f.line_id, f.order_id, f.state, f.done_at, o.state, o.released_at,"
+        f" o.ended_at{also} FROM fittings_fitting f JOIN fittings_order o ON o.id = f.order_id {where} ORDER BY f.id"
         + (" FOR NO KEY UPDATE OF f" if lock and connection.vendor == "postgresql" else ""),
-        fitting_ids,
+        params,
     )
+
+
+def _loaded(heads: Sequence[tuple]) -> list[Loaded]:
+    """Heads with their segments, tasks and events. Three queries."""
+    fitting_ids = [row[0] for row in heads]
+    among = rows.places(len(fitting_ids))
     segments: dict[int, list] = defaultdict(list)
     for row in rows.select(
         "SELECT fitting_id, id, position, generation, state, role FROM fittings_segment"
@@ -81,9 +104,8 @@ def load(fitting_ids: Sequence[int], *, lock: bool) -> list[Loaded]:
         fitting_ids,
     ):
         specs[fitting_id].append(TaskSpec(id_, operation, step, segment, bool(own_scan)))
-        state, implied, station, badge, reason, *times = facts
-        times = (rows.moment(time) for time in times)
-        stored[fitting_id][id_] = (state, bool(implied), station, badge, reason, *times)
+        moments = (rows.moment(time) for time in times)
+        stored[fitting_id][id_] = (state, bool(implied), station, badge, reason, *moments)
     events = _events(fitting_ids, among)
     loaded = []
     for id_, code, number, line_id, order_id, state, done_at, order_state, released_at, ended_at in heads:
@@ -157,9 +179,10 @@ def differences(
 def store(one: Loaded, state: FittingState) -> int:
     """Write what differs, in the caller's transaction. Returns the number of tasks changed."""
     tasks, segments, fitting = differences(one, state)
-    for id_, (*plain, ready_at, started_at, finished_at) in tasks:
-        times = (rows.stored(ready_at), rows.stored(started_at), rows.stored(finished_at))
-        rows.execute(UPDATE_TASK, (*plain, *times, id_))
+    if tasks:
+        rows.execute_many(
+            UPDATE_TASK, [(*facts[:5], *map(rows.stored, facts[5:]), id_) for id_, facts in tasks]
+        )
     for id_, new in segments:
         Segment.objects.filter(pk=id_).update(state=new)
     if fitting:

@@ -18,11 +18,12 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
 from fittings import numbering
+from shared import rows
 from shared.api import body_digest
 from shared.codes import CodeNotUnderstood, read_code
 from shared.problems import NotAllowed
 from shared.roles import OPERATOR, SUPERVISOR, Actor
-from travelers import pieces, rows, sentences
+from travelers import pieces, sentences
 from travelers.models import Operator, Scan, ScanMismatch, Traveler
 from travelers.pulse import pulse_beat
 from travelers.state import (
@@ -47,7 +48,8 @@ _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_\-]{7,63}")
 _FIELDS = ("id", "code", "action", "count", "badge", "reason", "scanned_at", "undoes", "station")
 
 KNOWN = (
-    "SELECT body_digest, outcome, message, code, operation, sequence FROM travelers_scan WHERE scan_id = %s"
+    "SELECT (SELECT is_active FROM travelers_operator WHERE code = %s), s.body_digest, s.outcome, s.message, s.code,"
+    " s.operation, s.sequence FROM (SELECT 1 AS one) AS always LEFT JOIN travelers_scan s ON s.scan_id = %s"
 )
 INSERT_SCAN = (
     "INSERT INTO travelers_scan (sequence, scan_id, body_digest, code, action, count, badge, reason, undoes, station,"
@@ -237,15 +239,13 @@ def _effective(scanned_at: datetime | None, now: datetime) -> tuple[datetime, bo
 
 
 def _record(scan: _Delivery, actor: Actor, now: datetime, station, operations, misplaced) -> ScanResult:
-    fitting_ids, segment, kind = (
-        _find(scan.code) if not scan.wrong_code.startswith("code_") else ([], None, "")
-    )
-    loaded = pieces.load(fitting_ids, lock=True) if fitting_ids else []
-    known = rows.select(KNOWN, (scan.id,))
-    if known:
-        return _repeat(known[0], scan, now, station)
+    is_code = not scan.wrong_code.startswith("code_")
+    loaded, segment, kind = pieces.find(scan.code) if is_code else ([], None, "")
+    badge_is_good, *known = rows.select(KNOWN, (scan.badge, scan.id))[0]
+    if known[-1] is not None:
+        return _repeat(known, scan, now, station)
     at, doubtful = _effective(scan.scanned_at, now)
-    judged = _refusal(scan, actor, misplaced, kind)
+    judged = _refusal(scan, actor, misplaced, kind, bool(badge_is_good))
     if judged is None:
         event = Event(scan.id, LAST, at, scan.action, station, operations, scan.badge, scan.reason)
         judged = _Judging(scan, event, loaded, segment, kind).decide()
@@ -285,26 +285,16 @@ def _record(scan: _Delivery, actor: Actor, now: datetime, station, operations, m
     )
 
 
-def _repeat(known: tuple, scan: _Delivery, now: datetime, station: str) -> ScanResult:
+def _repeat(known: list, scan: _Delivery, now: datetime, station: str) -> ScanResult:
     digest, outcome, message, code, operation, sequence = known
     if digest != scan.digest:
         ScanMismatch.objects.create(scan_id=scan.id, body=scan.body, station=station, received_at=now)
     return ScanResult(scan.id, "repeated", outcome, message, code, operation, 0, sequence)
 
 
-def _find(code: str) -> tuple[list[int], int | None, str]:
-    """The fittings that a code stands for, the segment if it is one's, and what it is a code of."""
-    segment = rows.select("SELECT id, fitting_id FROM fittings_segment WHERE code = %s", (code,))
-    if segment:
-        return [segment[0][1]], segment[0][0], "segment"
-    fitting = rows.select("SELECT id FROM fittings_fitting WHERE code = %s", (code,))
-    if fitting:
-        return [fitting[0][0]], None, "fitting"
-    lot = rows.select("SELECT id FROM fittings_fitting WHERE traveler_code = %s ORDER BY id", (code,))
-    return ([row[0] for row in lot], None, "lot") if lot else ([], None, "")
-
-
-def _refusal(scan: _Delivery, actor: Actor, misplaced: tuple[str, str] | None, kind: str) -> _Judged | None:
+def _refusal(
+    scan: _Delivery, actor: Actor, misplaced: tuple[str, str] | None, kind: str, badge_is_good: bool
+) -> _Judged | None:
     """Why a scan cannot be judged at all, if so: input, station, badge, code."""
     if scan.wrong:
         return _Judged(False, scan.wrong_code, scan.wrong)
@@ -313,8 +303,7 @@ def _refusal(scan: _Delivery, actor: Actor, misplaced: tuple[str, str] | None, k
     if actor.role == OPERATOR:
         if not scan.badge:
             return _Judged(False, "no_badge", "Scan your badge first.")
-        active = rows.select("SELECT is_active FROM travelers_operator WHERE code = %s", (scan.badge,))
-        if not active or not active[0][0]:
+        if not badge_is_good:
             return _Judged(False, "unknown_badge", "That badge is not known here. Ask the supervisor.")
     if not kind:
         return _unknown_code(scan.code)
