@@ -48,13 +48,16 @@ LOCAL_CODES = "Follow local codes and your shop's safety program."
 # -- what it is ---------------------------------------------------------------
 
 
-def picture_and_facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
-    """The drawing with its dimensions, drawn once a document for equal fittings; beside it what the office knows."""
+def picture(paper: Paper, sheet: TravelerSheet, top: float) -> None:
+    """The fitting from its side, with its dimensions."""
     height = PICTURE_HEIGHT - 12
-    with paper.form(("picture", id(sheet.development), top)) as is_new:
-        if is_new:
-            scene = fitting_scene(sheet.development, width=PICTURE_WIDTH, height=height, text_size=13)
-            draw_scene(paper.canvas, scene, MARGIN, top - height, PICTURE_WIDTH, height, font=MONO)
+    scene = fitting_scene(sheet.development, width=PICTURE_WIDTH, height=height, text_size=13)
+    draw_scene(paper.canvas, scene, MARGIN, top - height, PICTURE_WIDTH, height, font=MONO)
+
+
+def facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
+    """Beside the drawing, what the office knows."""
+    height = PICTURE_HEIGHT - 12
     y = top - 6
     thickness = decimal_text(float(sheet.development.get("thickness") or 0), 4)
     quantity = str(sheet.quantity)
@@ -93,15 +96,15 @@ def segment_table(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
     count = len(sheet.development["segments"])
     flow.need(HEADING + NARROWEST_TABLE)
     title = f"Segments of one fitting: {count}, in inches on the mean surface"
-    flow.place(HEADING, partial(heading, paper, title))
-    flow.place(TABLE_HEAD - 12, partial(_table_head, paper))
+    flow.place(HEADING, partial(heading, paper, title), is_shared=True)
+    flow.place(TABLE_HEAD - 12, partial(_table_head, paper), is_shared=True)
     for row in segment_rows(sheet.development):
         if flow.room() < ROW:
             flow.need(HEADING + NARROWEST_TABLE)
-            flow.place(HEADING, partial(heading, paper, f"{title}, continued"))
-            flow.place(TABLE_HEAD - 12, partial(_table_head, paper))
-        flow.place(ROW, partial(_table_row, paper, row))
-    flow.place(8, lambda top: None)
+            flow.place(HEADING, partial(heading, paper, f"{title}, continued"), is_shared=True)
+            flow.place(TABLE_HEAD - 12, partial(_table_head, paper), is_shared=True)
+        flow.place(ROW, partial(_table_row, paper, row), is_shared=True)
+    flow.place(8, lambda top: None, is_shared=True)
 
 
 def heading(paper: Paper, text: str, top: float) -> None:
@@ -139,14 +142,18 @@ def _table_row(paper: Paper, row: SegmentRow, top: float) -> None:
     paper.rule(top - ROW + 1.5, weight=0.3)
 
 
+def is_tag_cut(sheet: TravelerSheet) -> bool:
+    return fit(sheet.tag, BOLD, TAG_SIZE, TAG_WIDTH, TAG_FLOOR)[0].endswith(ELLIPSIS)
+
+
 def warnings(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
     """What is unusual about the fitting, and a tag that was cut above. No signal word: those are for bodies."""
     texts = [f"Unusual: {text}" for text in warning_texts(sheet.development)]
-    if fit(sheet.tag, BOLD, TAG_SIZE, TAG_WIDTH, TAG_FLOOR)[0].endswith(ELLIPSIS):
+    if is_tag_cut(sheet):
         texts.insert(0, f"Tag in full: {sheet.tag}")
     for text in texts:
         lines = wrap(text, PLAIN, 11, INNER, 6)
-        flow.place(len(lines) * 13.75 + 3, partial(_warning, paper, text))
+        flow.place(len(lines) * 13.75 + 3, partial(_warning, paper, text), is_shared=True)
 
 
 def _warning(paper: Paper, text: str, top: float) -> None:
@@ -165,13 +172,15 @@ def route(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
         height = _step_height(here)
         if number == 1:
             flow.need(HEADING + height)
-            flow.place(HEADING, partial(_route_heading, paper))
-        flow.place(height + STEP_GAP, partial(_step, paper, number, step, here, height))
+            flow.place(HEADING, partial(_route_heading, paper), is_shared=True)
+        flow.place(height + STEP_GAP, partial(_step, paper, number, step, here, height), is_shared=True)
     for caution in left_over:
         flow.place(
-            caution_height(caution, INNER) + 3, partial(draw_caution, paper, caution, MARGIN, width=INNER)
+            caution_height(caution, INNER) + 3,
+            partial(draw_caution, paper, caution, MARGIN, width=INNER),
+            is_shared=True,
         )
-    flow.place(18, partial(_local_codes, paper))
+    flow.place(18, partial(_local_codes, paper), is_shared=True)
 
 
 def _route_heading(paper: Paper, top: float) -> None:

@@ -59,8 +59,8 @@ def packing_list_pdf(data: PackingList, *, shop: Shop, printed_at_text: str = ""
             reprint=data.reprint,
         )
         (_head if number == 1 else _later_head)(paper, data)
-        for draw in draws:
-            draw()
+        for placed in draws:
+            placed.draw()
         paper.canvas.showPage()
     return paper.finish()
 

@@ -41,6 +41,12 @@ def runs(code: str) -> tuple[tuple[int, int, int], ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=20000)
+def _rectangles(code: str) -> str:
+    """The runs as PDF path operators, in modules from the symbol's lower left corner."""
+    return " ".join(f"{column} {MODULES - 1 - row} {length} 1 re" for row, column, length in runs(code))
+
+
 def size_of(module_mm: float) -> float:
     """Side of the symbol with its quiet zone [pt]."""
     return (MODULES + 2 * QUIET) * module_mm * MM
@@ -54,10 +60,11 @@ def draw_qr(canvas: Any, code: str, x: float, y: float, *, module_mm: float) -> 
     if module_mm < SMALLEST_MM:
         raise ValueError(f"modules of {module_mm} mm are too small to scan on the floor")
     module = module_mm * MM
-    left, top = x + QUIET * module, y + (QUIET + MODULES) * module
-    path = canvas.beginPath()
-    for row, column, length in runs(code):
-        path.rect(left + column * module, top - (row + 1) * module, length * module, module)
+    canvas.saveState()
+    canvas.transform(module, 0, 0, module, x + QUIET * module, y + QUIET * module)
     canvas.setFillGray(0)
+    path = canvas.beginPath()
+    path._code.append(_rectangles(code))  # as one string: the library formats numbers one by one, slowly
     canvas.drawPath(path, stroke=0, fill=1)
+    canvas.restoreState()
     return size_of(module_mm)

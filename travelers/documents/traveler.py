@@ -6,13 +6,14 @@ pieces' codes follow and flow over as many pages as they need. Each page carries
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Hashable, Sequence
 from functools import partial
 
 from fittings.drawing import fitting_text
 from travelers.documents import blocks
 from travelers.documents.data import Shop, TravelerSheet
-from travelers.documents.flow import Draw, Flow
+from travelers.documents.flow import Flow, Placed
 from travelers.documents.page import INNER, MARGIN, SMALL, TOP, Paper
 from travelers.documents.text import BOLD, PLAIN
 
@@ -32,14 +33,23 @@ def travelers_pdf(sheets: Sequence[TravelerSheet], *, shop: Shop, printed_at_tex
     orders = sorted({sheet.order_number for sheet in sheets})
     title = f"Travelers of order {', '.join(orders[:5])}{' and more' if len(orders) > 5 else ''}"
     paper = Paper(title=title, subject=f"{len(sheets)} travelers", shop=shop)
+    shared = Counter(_shared_key(sheet) for sheet in sheets)
     for sheet in sheets:
-        _write(paper, sheet, printed_at_text)
+        key = _shared_key(sheet)
+        _write(paper, sheet, printed_at_text, stamp=key if shared[key] > 1 else None)
     return paper.finish()
 
 
-def _write(paper: Paper, sheet: TravelerSheet, printed_at_text: str) -> None:
+def _shared_key(sheet: TravelerSheet) -> Hashable:
+    """Sheets of one key have the same drawing, table and steps, in the same places."""
+    tag = sheet.tag if blocks.is_tag_cut(sheet) else ""
+    return (id(sheet.development), tuple(sheet.steps), tuple(sheet.cautions), tag)
+
+
+def _write(paper: Paper, sheet: TravelerSheet, printed_at_text: str, *, stamp: Hashable | None) -> None:
+    """`stamp` names what is drawn once for several sheets; None where this sheet stands alone."""
     pages = _laid_out(paper, sheet)
-    for number, draws in enumerate(pages, 1):
+    for number, placed in enumerate(pages, 1):
         paper.furniture(
             document="Traveler",
             page=number,
@@ -49,14 +59,22 @@ def _write(paper: Paper, sheet: TravelerSheet, printed_at_text: str) -> None:
             note=sheet.tables,
         )
         _head(paper, sheet, is_first=number == 1)
-        for draw in draws:
-            draw()
+        shared = [block for block in placed if block.is_shared]
+        if shared and stamp is not None:
+            with paper.form((stamp, number)) as is_new:
+                if is_new:
+                    for block in shared:
+                        block.draw()
+        for block in placed:
+            if stamp is None or not block.is_shared:
+                block.draw()
         paper.canvas.showPage()
 
 
-def _laid_out(paper: Paper, sheet: TravelerSheet) -> list[list[Draw]]:
+def _laid_out(paper: Paper, sheet: TravelerSheet) -> list[list[Placed]]:
     flow = Flow(TOP - HEAD_HEIGHT, TOP - LATER_HEAD)
-    flow.place(blocks.PICTURE_HEIGHT, partial(blocks.picture_and_facts, paper, sheet))
+    flow.place(0, partial(blocks.facts, paper, sheet))
+    flow.place(blocks.PICTURE_HEIGHT, partial(blocks.picture, paper, sheet), is_shared=True)
     blocks.segment_table(flow, paper, sheet)
     blocks.warnings(flow, paper, sheet)
     blocks.route(flow, paper, sheet)
