@@ -53,11 +53,11 @@ def order(**changes: Any) -> Order:
     return order_create(data=order_body(**changes), actor=OFFICE_ACTOR, now=NOW)
 
 
-def person(role: str = OFFICE):
-    """Someone who can sign in; the user name is the role with a number."""
+def person(role: str = OFFICE, password: str | None = None):
+    """Someone of a role, named after it with a number. A password takes its time to hash: only where one is used."""
     from shopfloor.models import Person
 
-    return Person.objects.create_user(f"{role}-{next(_serial)}", password="a long enough one", role=role)
+    return Person.objects.create_user(f"{role}-{next(_serial)}", password=password, role=role)
 
 
 def key_for(role: str) -> str:
