@@ -19,6 +19,7 @@ from fittings.drawing.facts import (
 )
 from fittings.drawing.pattern import pattern_icon, pattern_scene
 from fittings.drawing.scene import Scene
+from fittings.drawing.side import side_icon, side_scene
 from fittings.drawing.svg import svg_text
 
 __all__ = [
@@ -51,10 +52,16 @@ def fitting_scene(
     text_size: float = 15,
     highlight: int | None = None,
 ) -> Scene:
-    """The fitting from its side with its dimensions, laid out for width × height paper units."""
+    """The fitting from its side with its dimensions, laid out for width × height paper units.
+
+    A kind that this package cannot draw from its side is shown by the flat pattern of a segment.
+    """
     if development["kind"] == "gored_elbow":
         return elbow_scene(development, width=width, height=height, text_size=text_size, highlight=highlight)
-    return pattern_scene(development, highlight or 1, width=width, height=height, text_size=text_size)
+    try:
+        return side_scene(development, width=width, height=height, text_size=text_size, highlight=highlight)
+    except KeyError:
+        return pattern_scene(development, highlight or 1, width=width, height=height, text_size=text_size)
 
 
 def icon_scene(
@@ -63,9 +70,11 @@ def icon_scene(
     """The fitting as a small line drawing; `highlight` fills the segment at that position."""
     if development["kind"] == "gored_elbow":
         return elbow_icon(development, width=width, height=height, highlight=highlight)
-    return pattern_icon(
-        development, highlight or 1, width=width, height=height, highlight=highlight is not None
-    )
+    try:
+        return side_icon(development, width=width, height=height, highlight=highlight)
+    except KeyError:
+        is_meant = highlight is not None
+        return pattern_icon(development, highlight or 1, width=width, height=height, highlight=is_meant)
 
 
 def fitting_svg(development: Development, *, highlight: int | None = None, dimensions: bool = True) -> str:
