@@ -73,39 +73,33 @@ def _heads(where: str, params: Sequence, also: str = "", *, lock: bool) -> list[
 
 
 def _loaded(heads: Sequence[tuple]) -> list[Loaded]:
-    """Heads with their segments, tasks and events. Three queries."""
+    """Heads with their segments, tasks and events. Two queries; a third where a route has no work on segments."""
     fitting_ids = [row[0] for row in heads]
     among = rows.places(len(fitting_ids))
-    segments: dict[int, list] = defaultdict(list)
+    segments: dict[int, dict[int, tuple]] = {id_: {} for id_ in fitting_ids}
+    specs: dict[int, list] = {id_: [] for id_ in fitting_ids}
+    stored: dict[int, dict[int, tuple]] = {id_: {} for id_ in fitting_ids}
     for row in rows.select(
-        "SELECT fitting_id, id, position, generation, state, role FROM fittings_segment"
-        f" WHERE fitting_id IN {among} ORDER BY position, generation",
+        "SELECT t.fitting_id, t.id, t.operation_id, t.step, t.segment_id, t.needs_own_scan, t.state, t.is_implied,"
+        " t.station, t.badge, t.reason, t.ready_at, t.started_at, t.finished_at,"
+        " s.position, s.generation, s.state, s.role"
+        " FROM travelers_task t LEFT JOIN fittings_segment s ON s.id = t.segment_id"
+        f" WHERE t.fitting_id IN {among}",
         fitting_ids,
     ):
-        segments[row[0]].append(row[1:])
-    specs: dict[int, list] = defaultdict(list)
-    stored: dict[int, dict[int, tuple]] = defaultdict(dict)
-    for (
-        fitting_id,
-        id_,
-        operation,
-        step,
-        segment,
-        own_scan,
-        state,
-        implied,
-        station,
-        badge,
-        reason,
-        *times,
-    ) in rows.select(
-        "SELECT fitting_id, id, operation_id, step, segment_id, needs_own_scan, state, is_implied, station, badge,"
-        f" reason, ready_at, started_at, finished_at FROM travelers_task WHERE fitting_id IN {among}",
-        fitting_ids,
-    ):
+        fitting_id, id_, operation, step, segment, own_scan, state, implied, station, badge, reason = row[:11]
         specs[fitting_id].append(TaskSpec(id_, operation, step, segment, bool(own_scan)))
-        moments = (rows.moment(time) for time in times)
-        stored[fitting_id][id_] = (state, bool(implied), station, badge, reason, *moments)
+        facts = (state, bool(implied), station, badge, reason, *map(rows.moment, row[11:14]))
+        stored[fitting_id][id_] = facts
+        if segment is not None:
+            segments[fitting_id][segment] = row[14:]
+    if any(not found for found in segments.values()):
+        for fitting_id, segment, *facts in rows.select(
+            "SELECT fitting_id, id, position, generation, state, role FROM fittings_segment"
+            f" WHERE fitting_id IN {among}",
+            fitting_ids,
+        ):
+            segments[fitting_id][segment] = tuple(facts)
     events = _events(fitting_ids, among)
     loaded = []
     for id_, code, number, line_id, order_id, state, done_at, order_state, released_at, ended_at in heads:
@@ -113,7 +107,12 @@ def _loaded(heads: Sequence[tuple]) -> list[Loaded]:
         spec = FittingSpec(
             id_,
             rows.moment(released_at),
-            tuple(SegmentSpec(row[0], row[1], row[2]) for row in mine),
+            tuple(
+                sorted(
+                    (SegmentSpec(segment, facts[0], facts[1]) for segment, facts in mine.items()),
+                    key=lambda segment: (segment.position, segment.generation),
+                )
+            ),
             tuple(specs[id_]),
             voided_at=rows.moment(ended_at) if order_state == Order.State.CANCELLED else None,
         )
@@ -129,9 +128,9 @@ def _loaded(heads: Sequence[tuple]) -> list[Loaded]:
                 spec,
                 events[id_],
                 stored[id_],
-                {row[0]: row[3] for row in mine},
-                {row[0]: row[4] for row in mine},
-                len({row[1] for row in mine}),
+                {segment: facts[2] for segment, facts in mine.items()},
+                {segment: facts[3] for segment, facts in mine.items()},
+                len({facts[0] for facts in mine.values()}),
             )
         )
     return loaded

@@ -24,8 +24,8 @@ from shared.codes import CodeNotUnderstood, read_code
 from shared.problems import NotAllowed
 from shared.roles import OPERATOR, SUPERVISOR, Actor
 from travelers import pieces, sentences
+from travelers.append import append_scan
 from travelers.models import Operator, Scan, ScanMismatch, Traveler
-from travelers.pulse import pulse_beat
 from travelers.state import (
     ACTIONS,
     FINISH,
@@ -51,12 +51,6 @@ KNOWN = (
     "SELECT (SELECT is_active FROM travelers_operator WHERE code = %s), s.body_digest, s.outcome, s.message, s.code,"
     " s.operation, s.sequence FROM (SELECT 1 AS one) AS always LEFT JOIN travelers_scan s ON s.scan_id = %s"
 )
-INSERT_SCAN = (
-    "INSERT INTO travelers_scan (sequence, scan_id, body_digest, code, action, count, badge, reason, undoes, station,"
-    " operations, scanned_at, received_at, effective_at, is_time_doubtful, outcome, reason_code, message, operation,"
-    f" changed) VALUES {rows.places(20)}"
-)
-INSERT_TARGET = "INSERT INTO travelers_scantarget (scan_id, fitting_id, segment_id) VALUES (%s, %s, %s)"
 
 StationOperations = Callable[[str], tuple[str, ...] | None]
 
@@ -249,19 +243,16 @@ def _record(scan: _Delivery, actor: Actor, now: datetime, station, operations, m
     if judged is None:
         event = Event(scan.id, LAST, at, scan.action, station, operations, scan.badge, scan.reason)
         judged = _Judging(scan, event, loaded, segment, kind).decide()
-    sequence, _ = pulse_beat(scans=1, changes=1 if judged.accepted else 0)
-    outcome = Scan.Outcome.RECORDED if judged.accepted else Scan.Outcome.REFUSED
-    badge = scan.badge or (actor.name[:40] if actor.role == SUPERVISOR else "")
-    rows.execute(
-        INSERT_SCAN,
+    outcome = (Scan.Outcome.RECORDED if judged.accepted else Scan.Outcome.REFUSED).value
+    message = judged.message[:300]
+    sequence = append_scan(
         (
-            sequence,
             scan.id,
             scan.digest,
             scan.code,
             scan.action,
             scan.count,
-            badge,
+            scan.badge or (actor.name[:40] if actor.role == SUPERVISOR else ""),
             scan.reason,
             judged.undoes,
             station,
@@ -270,18 +261,17 @@ def _record(scan: _Delivery, actor: Actor, now: datetime, station, operations, m
             rows.stored(now),
             rows.stored(at),
             doubtful,
-            outcome.value,
+            outcome,
             "" if judged.accepted else judged.reason_code,
-            judged.message[:300],
+            message,
             judged.operation,
             judged.changed,
         ),
+        judged.targets,
+        changes=1 if judged.accepted else 0,
     )
-    if judged.targets:
-        rows.execute_many(INSERT_TARGET, [(sequence, fitting, one) for fitting, one in judged.targets])
-    message = judged.message[:300]
     return ScanResult(
-        scan.id, outcome.value, outcome.value, message, scan.code, judged.operation, judged.changed, sequence
+        scan.id, outcome, outcome, message, scan.code, judged.operation, judged.changed, sequence
     )
 
 

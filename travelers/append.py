@@ -1,0 +1,48 @@
+"""One row appended to the scan record: sequence, scan and targets, under the lock of the pulse, held briefly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db import connection
+
+from shared import rows
+from travelers.pulse import CHANNEL, pulse_beat
+
+COLUMNS = (
+    "scan_id, body_digest, code, action, count, badge, reason, undoes, station, operations, scanned_at, received_at,"
+    " effective_at, is_time_doubtful, outcome, reason_code, message, operation, changed"
+)
+_INSERT_SCAN = f"INSERT INTO travelers_scan (sequence, {COLUMNS}) VALUES {rows.places(20)}"
+_INSERT_TARGET = "INSERT INTO travelers_scantarget (scan_id, fitting_id, segment_id) VALUES (%s, %s, %s)"
+_AT_ONCE = (
+    "WITH beat AS (UPDATE travelers_pulse SET sequence = sequence + 1, version = version + %s WHERE id = 1"
+    f" RETURNING sequence, version), scan AS (INSERT INTO travelers_scan (sequence, {COLUMNS})"
+    f" SELECT sequence, {rows.places(19)[1:-1]} FROM beat){{targets}}"
+    f" SELECT sequence, CASE WHEN %s THEN pg_notify('{CHANNEL}', version::text) END FROM beat"
+)
+_TARGETS = (
+    ", target AS (INSERT INTO travelers_scantarget (scan_id, fitting_id, segment_id)"
+    " SELECT beat.sequence, piece.fitting, piece.segment FROM beat, (VALUES {values}) AS piece (fitting, segment))"
+)
+
+
+def append_scan(values: Sequence[Any], targets: Sequence[tuple[int, int | None]], *, changes: int) -> int:
+    """Append a scan, in the caller's transaction, which ends soon after.
+
+    values   of COLUMNS, times as the database takes them
+    targets  (fitting, segment or None) of a recorded scan
+    changes  1 where the screens must hear of it, else 0
+    returns  its sequence
+    """
+    if connection.vendor == "postgresql":
+        pieces = ", ".join(["(%s::bigint, %s::bigint)"] * len(targets))
+        sql = _AT_ONCE.format(targets=_TARGETS.format(values=pieces) if targets else "")
+        flat = [one for target in targets for one in target]
+        return rows.select(sql, [changes, *values, *flat, bool(changes)])[0][0]
+    sequence, _ = pulse_beat(scans=1, changes=changes)
+    rows.execute(_INSERT_SCAN, [sequence, *values])
+    if targets:
+        rows.execute_many(_INSERT_TARGET, [(sequence, *target) for target in targets])
+    return sequence
