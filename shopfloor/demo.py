@@ -41,6 +41,7 @@ LATEST = -0.02
 """Hours. Work that would end later than this before `now` has not ended."""
 LAST_HOURS = (0.4, 4.0)
 """Hours before now in which the work that is still on the floor was touched last."""
+AHEAD_HOURS = (0.9, 1.9)
 OFFICE_HAND = Actor("office", OFFICE)
 SUPERVISOR_HAND = Actor("supervisor", SUPERVISOR)
 
@@ -392,30 +393,25 @@ class _Story:
         return max(0.1, (lot.target - moment) / left * self.random.uniform(0.6, 1.0))
 
     def _ahead(self, lot: _Lot, moment: float) -> None:
-        """What of a lot is further than the rest: on hold, one operation ahead, or begun there."""
+        """What of a lot is further than the rest: on hold, one operation ahead, or begun there, in the last hours."""
         step = lot.last + 1
         if step >= len(lot.operations):
             return
         crew = self._crew(lot, lot.operations[step])
-        held = [
-            one["fitting"]
-            for one in ([lot.told["hold"]] if "hold" in lot.told else [])
-            if one["line"] == lot.line
-        ]
-        for number in held:
-            reason = lot.told["hold"]["reason"]
-            code = lot.fittings[number - 1].code
+        held = lot.told.get("hold", {})
+        if held.get("line") == lot.line:
+            code, reason = lot.fittings[held["fitting"] - 1].code, held["reason"]
             self.push(moment, lambda then: self.scan(crew, code, "hold", then, reason=reason))
         if lot.line > 1:
             return
-        free = [one for one in lot.fittings if one.number not in held and one.number not in lot.left]
+        out = {held.get("fitting"), *lot.left}
+        free = [one for one in lot.fittings if one.number not in out]
         then, running = lot.told.get("then", 0), lot.told.get("running", 0)
         if then:
             batch = _Batch(lot, step, step, free[:then])
-            self.push(moment, lambda at: self._work(batch, at))
+            self.push(max(moment, -self.random.uniform(*AHEAD_HOURS)), lambda at: self._work(batch, at))
         for one in free[then : then + running]:
-            begin = max(moment, crew.free, -0.4) if then == 0 else max(moment, -0.3)
-            self.push(begin, lambda at, code=one.code: self.scan(crew, code, "start", at))
+            self.push(max(moment, -0.3), lambda at, code=one.code: self.scan(crew, code, "start", at))
 
     def _scrap(self, lot: _Lot, told: Mapping[str, Any], moment: float) -> None:
         """A segment is spoiled; its successor starts at the first operation."""
