@@ -6,12 +6,10 @@ import re
 from functools import lru_cache
 from typing import Any
 
-from qrcode import QRCode
-from qrcode.constants import ERROR_CORRECT_Q
-from qrcode.util import MODE_ALPHA_NUM, QRData
+from travelers.documents.symbol import SIDE, symbol_rows
 
 MM = 72 / 25.4
-MODULES = 21
+MODULES = SIDE
 QUIET = 4
 SMALLEST_MM = 0.7
 _CODE = re.compile(r"[0-9A-Z]{1,16}")
@@ -26,18 +24,16 @@ def runs(code: str) -> tuple[tuple[int, int, int], ...]:
     """
     if not _CODE.fullmatch(code):
         raise ValueError(f"{code[:20]!r} does not fit the smallest QR code")
-    symbol = QRCode(version=1, error_correction=ERROR_CORRECT_Q, border=0)
-    symbol.add_data(QRData(code, mode=MODE_ALPHA_NUM), optimize=0)
-    symbol.make(fit=False)
     found = []
-    for row, line in enumerate(symbol.modules):
-        start = None
-        for column, dark in enumerate([*line, False]):
-            if dark and start is None:
-                start = column
-            elif not dark and start is not None:
-                found.append((row, start, column - start))
-                start = None
+    for row, line in enumerate(symbol_rows(code)):
+        column = 0
+        while line >> column:
+            if line >> column & 1:
+                length = (~(line >> column) & -~(line >> column)).bit_length() - 1
+                found.append((row, column, length))
+                column += length
+            else:
+                column += 1
     return tuple(found)
 
 
