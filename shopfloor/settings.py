@@ -90,7 +90,11 @@ if DATABASE_URL:
     DATABASES = {"default": env.db_url_config(DATABASE_URL)}
     DATABASES["default"].update(
         CONN_MAX_AGE=0,
-        OPTIONS={"pool": {"min_size": 1, "max_size": env.int("SHOPFLOOR_POOL", default=20), "timeout": 5}},
+        OPTIONS={
+            "pool": {"min_size": 1, "max_size": env.int("SHOPFLOOR_POOL", default=20), "timeout": 5},
+            "server_side_binding": True,
+            "prepare_threshold": 3,
+        },
     )
 else:
     DATABASES = {

@@ -16,11 +16,15 @@ COLUMNS = (
 )
 _INSERT_SCAN = f"INSERT INTO travelers_scan (sequence, {COLUMNS}) VALUES {rows.places(20)}"
 _INSERT_TARGET = "INSERT INTO travelers_scantarget (scan_id, fitting_id, segment_id) VALUES (%s, %s, %s)"
+_KINDS = (
+    *("text", "text", "text", "text", "integer", "text", "text", "text", "text", "text"),
+    *("timestamptz", "timestamptz", "timestamptz", "boolean", "text", "text", "text", "text", "integer"),
+)
 _AT_ONCE = (
-    "WITH beat AS (UPDATE travelers_pulse SET sequence = sequence + 1, version = version + %s WHERE id = 1"
+    "WITH beat AS (UPDATE travelers_pulse SET sequence = sequence + 1, version = version + %s::integer WHERE id = 1"
     f" RETURNING sequence, version), scan AS (INSERT INTO travelers_scan (sequence, {COLUMNS})"
-    f" SELECT sequence, {rows.places(19)[1:-1]} FROM beat){{targets}}"
-    f" SELECT sequence, CASE WHEN %s THEN pg_notify('{CHANNEL}', version::text) END FROM beat"
+    f" SELECT sequence, {', '.join(f'%s::{kind}' for kind in _KINDS)} FROM beat){{targets}}"
+    f" SELECT sequence, CASE WHEN %s::boolean THEN pg_notify('{CHANNEL}', version::text) END FROM beat"
 )
 _TARGETS = (
     ", target AS (INSERT INTO travelers_scantarget (scan_id, fitting_id, segment_id)"

@@ -17,10 +17,16 @@ from shared import rows
 from travelers.models import Task
 from travelers.state import DONE, Event, FittingSpec, FittingState, SegmentSpec, TaskSpec
 
-UPDATE_TASK = (
-    "UPDATE travelers_task SET state = %s, is_implied = %s, station = %s, badge = %s, reason = %s,"
-    " ready_at = %s, started_at = %s, finished_at = %s WHERE id = %s"
+_UPDATE_TASKS = (
+    "UPDATE travelers_task SET state = new.column2, is_implied = new.column3, station = new.column4,"
+    " badge = new.column5, reason = new.column6, ready_at = new.column7, started_at = new.column8,"
+    " finished_at = new.column9 FROM (VALUES {values}) AS new WHERE travelers_task.id = new.column1"
 )
+_ROW = {
+    "sqlite": rows.places(9),
+    "postgresql": "(%s::bigint, %s, %s::boolean, %s, %s, %s, %s::timestamptz, %s::timestamptz, %s::timestamptz)",
+}
+_AT_A_TIME = 500
 
 
 @dataclass(slots=True)
@@ -178,9 +184,11 @@ def differences(
 def store(one: Loaded, state: FittingState) -> int:
     """Write what differs, in the caller's transaction. Returns the number of tasks changed."""
     tasks, segments, fitting = differences(one, state)
-    if tasks:
-        rows.execute_many(
-            UPDATE_TASK, [(*facts[:5], *map(rows.stored, facts[5:]), id_) for id_, facts in tasks]
+    for start in range(0, len(tasks), _AT_A_TIME):
+        part = tasks[start : start + _AT_A_TIME]
+        sql = _UPDATE_TASKS.format(values=", ".join([_ROW[connection.vendor]] * len(part)))
+        rows.execute(
+            sql, [one for id_, facts in part for one in (id_, *facts[:5], *map(rows.stored, facts[5:]))]
         )
     for id_, new in segments:
         Segment.objects.filter(pk=id_).update(state=new)
