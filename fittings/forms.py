@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -14,6 +15,7 @@ from fittings.due_date import DateNotUnderstood, date_text, read_date
 from fittings.geometry import KINDS, Param
 from fittings.models import OrderLine
 from fittings.reading import QUANTITY
+from fittings.tables import all_rows
 from shared.problems import FieldError, WrongInput
 from shared.units import (
     MM_PER_IN,
@@ -62,8 +64,14 @@ class Choices:
 
 
 def choices_of(tables: Mapping[str, Any], customers: Iterable[str] = ()) -> Choices:
-    unit = next((row["value"] for row in tables.get("shop", ()) if row["key"] == "unit"), "in")
-    return Choices(tables, unit if unit in ("in", "mm") else "in", tuple(customers))
+    return Choices(tables, shop_unit(tables), tuple(customers))
+
+
+def shop_unit(tables: Mapping[str, Any] | None = None) -> str:
+    """The unit that the shop types lengths in: "in" or "mm"."""
+    rows = (all_rows() if tables is None else tables).get("shop", ())
+    unit = next((row["value"] for row in rows if row["key"] == "unit"), "in")
+    return unit if unit in ("in", "mm") else "in"
 
 
 # -- lengths ----------------------------------------------------------------
@@ -111,7 +119,8 @@ def _pick(label: str, choices: Iterable[tuple[str, str]], *, hint: str = "") -> 
 
 def param_label(param: Param, unit: str) -> str:
     words = {"in": f", {unit}", "deg": ", °"}
-    return param.title + words.get(param.unit, "")
+    title = re.sub(r" [abxy]$", lambda end: end[0].upper(), param.title)
+    return title + words.get(param.unit, "")
 
 
 def param_field(param: Param, choices: Choices) -> forms.Field:
@@ -139,7 +148,7 @@ class LineForm(forms.Form):
         self.choices = choices
         self.use_required_attribute = False
         given = self.data.get(self.add_prefix("kind")) if self.is_bound else self.initial.get("kind")
-        self.kind = KINDS.get(given or FIRST_KIND) or KINDS[FIRST_KIND]
+        self.shape = KINDS.get(given or FIRST_KIND) or KINDS[FIRST_KIND]
         self.values: dict[str, Any] = {}
         self._lay_out()
 
@@ -149,13 +158,13 @@ class LineForm(forms.Form):
         fields["kind"] = _pick("Kind", [(kind.name, kind.title) for kind in KINDS.values()])
         fields["material"] = _pick("Material", choices.materials)
         fields["gauge"] = _text("Gauge", "count", longest=4)
-        for param in self.kind.params:
+        for param in self.shape.params:
             if param.name not in MORE_PARAMS:
                 fields[param.name] = param_field(param, choices)
         fields["end_a"] = _pick("End A", choices.ends)
         fields["end_b"] = _pick("End B", choices.ends)
         fields["tag"] = _text("Tag", "text")
-        for param in self.kind.params:
+        for param in self.shape.params:
             if param.name in MORE_PARAMS:
                 fields[param.name] = param_field(param, choices)
         fields["traveler_per"] = _pick("Traveler", OrderLine.TravelerPer.choices)
@@ -185,7 +194,7 @@ class LineForm(forms.Form):
 
     @property
     def size_fields(self):
-        return self._bound(param.name for param in self.kind.params if param.name not in MORE_PARAMS)
+        return self._bound(param.name for param in self.shape.params if param.name not in MORE_PARAMS)
 
     @property
     def end_fields(self):
@@ -193,7 +202,7 @@ class LineForm(forms.Form):
 
     @property
     def more_fields(self):
-        return self._bound([p.name for p in self.kind.params if p.name in MORE_PARAMS] + ["traveler_per"])
+        return self._bound([p.name for p in self.shape.params if p.name in MORE_PARAMS] + ["traveler_per"])
 
     @property
     def allowance_fields(self):
@@ -217,17 +226,17 @@ class LineForm(forms.Form):
     @property
     def is_blank(self) -> bool:
         """Nothing but what a new line carries over."""
-        names = ["quantity", "tag"] + [p.name for p in self.kind.params if p.name not in MORE_PARAMS]
+        names = ["quantity", "tag"] + [p.name for p in self.shape.params if p.name not in MORE_PARAMS]
         return not any(self.typed(name) for name in names)
 
     def clean(self):
         for name, low, high in (("quantity", *QUANTITY), ("gauge", 1, 40)):
             self.values[name] = self._whole(name, low, high)
         params = {}
-        for param in self.kind.params:
+        for param in self.shape.params:
             try:
                 typed = {param.name: self.typed(param.name)}
-                params.update(params_typed(self.kind.name, typed, self.choices.unit))
+                params.update(params_typed(self.shape.name, typed, self.choices.unit))
             except WrongInput as wrong:
                 self.attach(wrong.errors)
         allowances = {}
@@ -262,12 +271,12 @@ class LineForm(forms.Form):
 
     def asked(self) -> dict[str, Any]:
         """The fitting as the services take it, lengths in the unit of the form."""
-        lengths = {param.name for param in self.kind.params if param.unit == "in"}
+        lengths = {param.name for param in self.shape.params if param.unit == "in"}
         scale = MM_PER_IN if self.choices.unit == "mm" else 1
         params = self.values.get("params", {})
         edges = self.values.get("allowances")
         return {
-            "kind": self.typed("kind") or self.kind.name,
+            "kind": self.typed("kind") or self.shape.name,
             "material": self.typed("material"),
             "gauge": self.values.get("gauge"),
             "params": {name: value * scale if name in lengths else value for name, value in params.items()},

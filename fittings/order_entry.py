@@ -69,7 +69,9 @@ class OrderEntry:
             entry.head = OrderForm(data, today=today, initial=_head_initial(order))
             entry.lines = [LineForm(data, prefix=f"line-{at}", choices=choices) for at in ats]
             return entry
-        entry.head = OrderForm(today=today, initial={name: data.get(name, "") for name in OrderForm.base_fields})
+        entry.head = OrderForm(
+            today=today, initial={name: data.get(name, "") for name in OrderForm.base_fields}
+        )
         entry.lines = [entry._line(at, _texts_of(data, f"line-{at}-")) for at in ats]
         return entry
 

@@ -115,3 +115,14 @@ def order_get(number: str) -> Order:
             f"There is no order {number[:30]}. Look for it by number, customer, PO or tag in Orders."
         )
     return found
+
+
+def order_line_get(number: str, position: int) -> OrderLine:
+    found = (
+        OrderLine.objects.select_related("order__customer")
+        .filter(order__number=number, position=position)
+        .first()
+    )
+    if found is None:
+        raise NotFound(f"There is no line {position} in an order {number[:30]}.")
+    return found

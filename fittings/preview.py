@@ -13,13 +13,13 @@ from django.utils.safestring import SafeString, mark_safe
 from fittings.developing import develop_for
 from fittings.drawing import fitting_svg, fitting_text, icon_svg, pattern_svg, patterns, role_title
 from fittings.forms import LineForm
-from fittings.geometry import Development, development_as_dict
+from fittings.geometry import development_as_dict
 from fittings.models import OrderLine
 from fittings.tables import all_rows
 from shared.problems import WrongInput
 from shared.units import KG_PER_LB, MM_PER_IN, both_texts, plain_number
 
-KEY_DIMENSIONS = ("pieces", "miter_angle", "gore_angle")
+KEY_DIMENSIONS = ("pieces", "miter_angle")
 
 
 @dataclass(frozen=True)
@@ -44,25 +44,32 @@ class Preview:
     drawing: SafeString
     figures: tuple[Figure, ...]
     patterns: tuple[PatternDrawing, ...]
-    weights: tuple[Figure, ...]
+    others: tuple[Figure, ...]
     warnings: tuple[str, ...]
 
 
 def line_preview(form: LineForm) -> Preview | None:
     """The fitting of a line form, or None where it cannot be developed; the form then says why."""
     dev = form.develop()
-    return preview_of(dev, quantity=form.values.get("quantity"), unit=form.choices.unit) if dev else None
+    if dev is None:
+        return None
+    return preview_of(
+        development_as_dict(dev, "in"), quantity=form.values.get("quantity"), unit=form.choices.unit
+    )
 
 
-def preview_of(dev: Development, *, quantity: int | None, unit: str) -> Preview:
-    shown = development_as_dict(dev, "in")
+def preview_of(shown: Mapping[str, Any], *, quantity: int | None, unit: str) -> Preview:
+    """A development in inches, drawn and in figures: what decides first, the patterns, then all other dimensions."""
+    sizes = {name: value for name, value in shown["dimensions"].items() if value is not None}
+    first = [name for name in KEY_DIMENSIONS if name in sizes]
+    rest = [name for name, value in sizes.items() if name not in first and not _is_unused(name, value)]
     return Preview(
         title=fitting_text(shown),
         drawing=mark_safe(fitting_svg(shown)),
-        figures=tuple(_dimension_figures(dev, unit)),
+        figures=(*_weights(shown, quantity, unit), *_dimension_figures(sizes, first, unit)),
         patterns=tuple(_pattern_drawings(shown, unit)),
-        weights=tuple(_weights(dev, quantity, unit)),
-        warnings=tuple(warned.message for warned in dev.warnings),
+        others=tuple(_dimension_figures(sizes, rest, unit)),
+        warnings=tuple(warned["message"] for warned in shown["warnings"]),
     )
 
 
@@ -71,17 +78,30 @@ def length_text(value_in: float, unit: str) -> str:
     return f"{plain_number(value_in * MM_PER_IN, 1)} mm" if unit == "mm" else both_texts(value_in)
 
 
-def _dimension_figures(dev: Development, unit: str) -> Iterable[Figure]:
-    ordered = sorted(dev.dimensions, key=lambda name: name not in KEY_DIMENSIONS)
-    for name in ordered:
-        value, sort = dev.dimensions[name], dev.dimension_units.get(name, "")
-        if value is None or (name.startswith(("collar", "offset")) and not value):
-            continue
-        if sort == "in":
-            text = length_text(value, unit)
+def _is_unused(name: str, value: float) -> bool:
+    return not value and name.startswith(("collar", "offset", "branch_offset"))
+
+
+def _dimension_figures(sizes: Mapping[str, float], names: Iterable[str], unit: str) -> Iterable[Figure]:
+    for name in names:
+        value = sizes[name]
+        if name.endswith("angle"):
+            text = plain_number(value, 3) + "°"
+        elif name == "pieces" or name.endswith(("_count", "ratio")):
+            text = plain_number(value, 3)
         else:
-            text = plain_number(value, 3) + ("°" if sort == "deg" else "")
-        yield Figure(name.replace("_", " ").capitalize(), text)
+            text = length_text(value, unit)
+        yield Figure(dimension_title(name), text)
+
+
+def dimension_title(name: str) -> str:
+    """A dimension's name as people read it: “Collar A”.
+
+    >>> dimension_title("collar_a"), dimension_title("center_to_end_b")
+    ('Collar A', 'Center to end B')
+    """
+    words = name.replace("_", " ").capitalize()
+    return words[:-1] + words[-1].upper() if words[-2:] in (" a", " b", " x", " y") else words
 
 
 def _pattern_drawings(shown: Mapping[str, Any], unit: str) -> Iterable[PatternDrawing]:
@@ -92,11 +112,10 @@ def _pattern_drawings(shown: Mapping[str, Any], unit: str) -> Iterable[PatternDr
             for name, label in (("stretch_out", "Stretch-out"), ("throat", "Throat"), ("heel", "Heel"))
             if segment.get(name) is not None
         ]
-        blank = segment["blank"]
-        size = f"{length_text(blank['width'], unit)} × {length_text(blank['height'], unit)}"
-        figures.append(Figure("Blank", size))
+        for side, label in (("width", "Blank length"), ("height", "Blank width")):
+            figures.append(Figure(label, length_text(segment["blank"][side], unit)))
         if segment.get("plates"):
-            figures.append(Figure("Plates", f"{len(segment['plates'])}, longer than the longest stock"))
+            figures.append(Figure("Plates", f"{len(segment['plates'])}: longer than the stock"))
         yield PatternDrawing(
             group.count,
             role_title(segment["role"]),
@@ -105,11 +124,12 @@ def _pattern_drawings(shown: Mapping[str, Any], unit: str) -> Iterable[PatternDr
         )
 
 
-def _weights(dev: Development, quantity: int | None, unit: str) -> Iterable[Figure]:
+def _weights(shown: Mapping[str, Any], quantity: int | None, unit: str) -> Iterable[Figure]:
     factor, name = (KG_PER_LB, "kg") if unit == "mm" else (1.0, "lb")
-    yield Figure("Weight, each", f"{dev.weight * factor:.2f} {name}")
+    each = shown["weight"] * factor
+    yield Figure("Weight, each", f"{each:.2f} {name}")
     if quantity:
-        yield Figure(f"Weight, × {quantity}", f"{dev.weight * factor * quantity:.1f} {name}")
+        yield Figure(f"Weight, × {quantity}", f"{each * quantity:.1f} {name}")
 
 
 # -- stored lines -----------------------------------------------------------
@@ -119,8 +139,12 @@ READ_TABLES = ("gauges", "gores", "allowances", "ends", "usual", "stock", "shop"
 
 @dataclass(frozen=True)
 class LineDrawing:
+    """A stored line as a list shows it. `pieces` is how many segments one fitting has, 0 where it cannot be made."""
+
     icon: SafeString
     text: str
+    pieces: int = 0
+    weight_lb: float = 0.0
 
 
 def line_drawing(line: OrderLine, versions: Mapping[str, int]) -> LineDrawing:
@@ -130,16 +154,24 @@ def line_drawing(line: OrderLine, versions: Mapping[str, int]) -> LineDrawing:
 
     Drawn from the line's own dimensions and kept in memory by content, so that a list never loads frozen patterns.
     """
-    asked = {
-        "kind": line.kind,
-        "material": line.material,
-        "gauge": line.gauge,
-        "params": line.params,
-        "end_a": line.end_a,
-        "end_b": line.end_b,
-    }
     read = {name: versions[name] for name in READ_TABLES if name in versions}
-    return _drawn(json.dumps([asked, read], sort_keys=True))
+    return _drawn(json.dumps([_fitting_of(line), read], sort_keys=True))
+
+
+def line_shown(line: OrderLine, versions: Mapping[str, int]) -> Mapping[str, Any]:
+    """The development of a stored line in inches: the frozen one, or for a draft what the tables make of it today.
+
+    raises  WrongInput where a draft's line cannot be made any more
+    """
+    if line.development:
+        return line.development
+    dev = develop_for(tables=all_rows(versions), allowances=line.allowances, **_fitting_of(line))
+    return development_as_dict(dev, "in")
+
+
+def _fitting_of(line: OrderLine) -> dict[str, Any]:
+    names = ("kind", "material", "gauge", "params", "end_a", "end_b")
+    return {name: getattr(line, name) for name in names}
 
 
 @lru_cache(maxsize=4096)
@@ -149,4 +181,6 @@ def _drawn(words: str) -> LineDrawing:
         shown = development_as_dict(develop_for(tables=all_rows(versions), **asked), "in")
     except WrongInput:
         return LineDrawing(mark_safe(""), asked["kind"].replace("_", " ").capitalize())
-    return LineDrawing(mark_safe(icon_svg(shown)), fitting_text(shown))
+    return LineDrawing(
+        mark_safe(icon_svg(shown)), fitting_text(shown), len(shown["segments"]), shown["weight"]
+    )

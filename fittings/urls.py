@@ -10,6 +10,7 @@ urlpatterns = [
     path("orders/new/", orders.order_new, name="order_new"),
     path("orders/new/preview/", orders.order_preview, name="order_preview"),
     path("orders/<str:number>/edit/", orders.order_edit, name="order_edit"),
+    path("orders/<str:number>/lines/<int:position>/", orders.order_line, name="order_line"),
     # customers/
     path("customers/", customers.customer_list, name="customers"),
     path("customers/new/", customers.customer_new, name="customer_new"),

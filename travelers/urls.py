@@ -1,3 +1,12 @@
 """Pages."""
 
-urlpatterns = []
+from django.urls import path
+
+from travelers import order_page
+
+urlpatterns = [
+    # orders/
+    path("orders/<str:number>/", order_page.order, name="order"),
+    path("orders/<str:number>/release/", order_page.order_release, name="order_release"),
+    path("orders/<str:number>/cancel/", order_page.order_cancel, name="order_cancel"),
+]

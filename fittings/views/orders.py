@@ -10,11 +10,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from fittings.due_date import DateNotUnderstood, date_text, read_date
-from fittings.forms import LineForm
+from fittings.forms import LineForm, shop_unit
 from fittings.models import Order
 from fittings.order_entry import OrderEntry, entry_choices
-from fittings.order_list import STATES, order_get, order_list, order_rows
-from fittings.preview import line_preview
+from fittings.order_list import STATES, order_get, order_line_get, order_list, order_rows
+from fittings.preview import line_preview, line_shown, preview_of
+from fittings.tables import versions_in_force
 from fittings.views.not_loaded import says_when_not_loaded
 from shared.problems import Conflict
 from shared.roles import role_required
@@ -85,6 +86,16 @@ def _entry(request, entry, status=200):
     context = {"entry": entry, "problems": entry.problems if status != 200 else []}
     context["back"] = order_address(entry.order.number) if entry.order else reverse("orders")
     return render(request, "fittings/order_entry.html", context, status=status)
+
+
+@role_required("office", "supervisor")
+def order_line(request, number, position):
+    """One line, drawn: the frozen development where the order is released."""
+    line = order_line_get(number, position)
+    versions = line.order.tables or versions_in_force()
+    preview = preview_of(line_shown(line, versions), quantity=line.quantity, unit=shop_unit())
+    context = {"line": line, "order": line.order, "preview": preview, "back": order_address(number)}
+    return render(request, "fittings/order_line.html", context)
 
 
 @require_POST

@@ -85,7 +85,7 @@ function takeOut(line) {
 }
 
 const isBlank = (line) => fieldsIn(line.querySelector(".line-fields"))
-  .filter((field) => field.tagName === "INPUT" && short(line, field) !== "gauge")
+  .filter((field) => field.tagName === "INPUT" && field.type !== "checkbox" && short(line, field) !== "gauge")
   .every((field) => !field.value.trim());
 
 function moveOn(field) {
