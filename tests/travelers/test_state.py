@@ -115,8 +115,14 @@ def test_resume_of_a_hold_before_the_start_is_ready_again():
         ([scan(1, "scrap", "cut", 1), scan(2, "finish", "cut", 1)], "scrapped"),
         ([scan(1, "finish", "cut", 77)], "void"),
         ([scan(1, "finish", "wrap"), scan(2, "scrap", "wrap", 1)], "fitting_done"),
-        ([scan(1, "finish", "cut", 1), scan(2, "undo", "cut", 1, undoes="scan-1"), scan(3, "undo", "cut", undoes="scan-1")],
-         "already_undone"),
+        (
+            [
+                scan(1, "finish", "cut", 1),
+                scan(2, "undo", "cut", 1, undoes="scan-1"),
+                scan(3, "undo", "cut", undoes="scan-1"),
+            ],
+            "already_undone",
+        ),
     ],
 )  # fmt: skip
 def test_what_is_refused_and_why(events, why):
