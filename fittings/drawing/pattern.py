@@ -69,13 +69,21 @@ def pattern_scene(
 
 
 def pattern_icon(
-    development: Development, position: int, *, width: float, height: float, highlight: bool = False
+    development: Development,
+    position: int,
+    *,
+    width: float,
+    height: float,
+    plate: int = 0,
+    highlight: bool = False,
 ) -> Scene:
-    """The outline alone, an arrow on its throat."""
+    """The outline alone, of a segment or of one of its plates (from 1), an arrow on its throat."""
     segment = segment_at(development, position)
-    cut = outline_of(segment)
+    plates = segment.get("plates") or ()
+    drawn = plates[plate - 1] if 1 <= plate <= len(plates) else segment
+    marks = _marks_and_seam(segment) if drawn is segment else drawn.get("marks") or ()
+    cut = outline_of(drawn)
     left, bottom, right, top = box(cut)
-
     mark_size = min(width / 20, height / 5)
 
     def build(scale: float) -> list[Item]:
@@ -84,7 +92,7 @@ def pattern_icon(
 
         items: list[Item] = [path(cut, "picked", True)] if highlight else []
         items.append(path(cut, "outline", True))
-        for mark in _marks_and_seam(segment):
+        for mark in marks:
             if mark["name"] == "throat":
                 items.append(path(mark["line"], "mark", False))
                 tip = max(((x * scale, y * scale) for x, y in mark["line"]), key=lambda point: point[1])

@@ -126,19 +126,20 @@ def _table_row(paper: Paper, row: SegmentRow, top: float) -> None:
     width = COLUMNS[0][1]
     where = positions_text(row.positions)
     equal = f"  × {len(row.positions)}" if len(row.positions) > 1 else ""
-    plates = f", {row.plates} plates" if row.plates > 1 else ""
     paper.line(f"{where}{equal}", x, base, width - 4, 14, font=BOLD)
-    paper.line(f"{row.role}{plates}", x, base - 12, width - 4, SMALL, floor=7.5)
+    paper.line(row.role, x, base - 12, width - 4, SMALL, floor=8)
     x += width
     lengths = (row.stretch_out, row.throat, row.heel, row.lap, row.blank_width, row.blank_height)
     for (_, width), length in zip(COLUMNS[1:7], lengths, strict=True):
         if length is None:
             paper.line("none", x, base, width - 4, SMALL)
         else:
-            paper.line(fraction_text(length), x, base, width - 3, 13, font=MONO_BOLD)
+            paper.line(fraction_text(length), x, base, width - 4, 12.5, font=MONO_BOLD)
             paper.line(decimal_text(length), x, base - 12, width - 4, SMALL)
         x += width
     paper.line(row.seam_at or "none", x, base, COLUMNS[7][1], BODY, floor=8)
+    if row.plates > 1:
+        paper.line(f"{row.plates} plates", x, base - 12, COLUMNS[7][1], SMALL, floor=8)
     paper.rule(top - ROW + 1.5, weight=0.3)
 
 

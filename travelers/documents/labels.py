@@ -97,7 +97,7 @@ def _label(paper: Paper, item: LabelItem, fmt: LabelFormat, x: float, top: float
     width, height = fmt.width_in * IN, fmt.height_in * IN
     code_right = x + width - (PAD if height >= 1.6 * IN else 2.0)
     code_left = _code(paper, item, code_right, top, height)
-    left, right = x + PAD, code_left - 2
+    left, right = x + PAD, code_left - (6 if height >= 1.6 * IN else 2)
     has_room = height >= 1.6 * IN and right - left >= 1.9 * IN
     if has_room:
         side = min(0.42 * (right - left), 0.56 * height)
@@ -149,9 +149,11 @@ def _pattern(paper: Paper, item: LabelItem, x: float, bottom: float, width: floa
     canvas = paper.canvas
     canvas.saveState()
     canvas.translate(x, bottom)
-    with paper.form(("pattern", id(item.development), item.position, width, height)) as is_new:
+    with paper.form(("pattern", id(item.development), item.position, item.plate, width, height)) as is_new:
         if is_new:
-            scene = pattern_icon(item.development, item.position or 1, width=width, height=height)
+            scene = pattern_icon(
+                item.development, item.position or 1, width=width, height=height, plate=item.plate
+            )
             draw_scene(canvas, scene, 0, 0, width, height, font=PLAIN, weight=0.6)
     canvas.restoreState()
 

@@ -10,7 +10,9 @@ import pytest
 from fittings.drawing import fitting_svg, fitting_text, icon_svg, pattern_svg, patterns, positions_text
 from fittings.drawing.elevation import elbow_icon, elbow_scene, segment_outline
 from fittings.drawing.facts import elbow as facts_of
-from fittings.drawing.scene import Path, Text, bounds
+from fittings.drawing.pattern import pattern_icon
+from fittings.drawing.scene import Path, Scene, Text, bounds
+from fittings.drawing.svg import svg_text
 from tests.fittings.drawing.samples import elbow
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -152,6 +154,23 @@ def test_flat_pattern_tells_its_numbers():
     assert "plate 2 of 2" in pattern_svg(CASES["large"], 3)
 
 
+def test_throat_and_heel_are_told_however_crowded_it_is():
+    # 60 in, 0.0598 in thick, R 90, 7 pieces: 2 (90 -+ 30.0299) tan(7.5 deg) = 15.790 and 31.604.
+    text = pattern_svg(CASES["large"], 3)
+    assert "throat 15 25/32 in" in text and "heel 31 19/32 in" in text
+
+
+def test_a_plate_has_its_own_outline():
+    whole, plate = (pattern_icon(CASES["large"], 2, width=100, height=30, plate=n) for n in (0, 1))
+    sizes = []
+    for scene in (whole, plate):
+        (outline,) = [item for item in scene.items if isinstance(item, Path) and item.role == "outline"]
+        left, bottom, right, top = bounds([outline])
+        sizes.append((right - left) / (top - bottom))
+    # 189.2 x 32.1 in whole, 94.8 x 32.1 in a plate.
+    assert sizes[0] / sizes[1] == pytest.approx(189.18 / 94.84, rel=0.01)
+
+
 def test_a_pattern_of_a_segment_that_is_not_there_is_a_lookup_error():
     with pytest.raises(LookupError, match="no segment 6"):
         pattern_svg(CASES["five"], 6)
@@ -164,6 +183,9 @@ def test_text_is_escaped():
     text = pattern_svg(odd, 1)
     assert "<script" not in text
     ET.fromstring(text)
+    scene = Scene(100, 50, (Text(0, 0, '<b>"&\x00\ud800', 10),), "<i>")
+    (element,) = ET.fromstring(svg_text(scene)).iter(SVG + "text")
+    assert element.text == '<b>"&'
 
 
 def test_the_same_development_gives_the_same_text():

@@ -77,6 +77,12 @@ def test_numbers_of_the_segments_come_from_the_development():
     assert "End gore" in text and "Middle gore" in text
 
 
+def test_segments_of_plates_say_so():
+    text = words(pdf(sheet(elbow(60, 90, 7, plates=2), 1)))[0]
+    assert text.count("2 plates") == 2  # end gores, middle gores
+    assert "plates" not in words(pdf(sheet()))[0]
+
+
 def test_the_steps_have_their_cautions_and_the_line_about_local_codes():
     text = " ".join(words(pdf(sheet())))
     for number, name in enumerate(("Cut", "Roll", "Seam", "Assemble", "Ends", "Wrap"), 1):
