@@ -61,7 +61,7 @@ def short_kits(assembly: str) -> tuple[tuple[ShortKit, ...], int]:
         " SELECT t.fitting_id, SUM(CASE WHEN s.state = 'done' THEN 1 ELSE 0 END) AS done,"
         " SUM(CASE WHEN s.state = 'open' THEN 1 ELSE 0 END) AS lack"
         " FROM travelers_task t JOIN fittings_segment s ON s.fitting_id = t.fitting_id"
-        f" WHERE {OPEN} AND t.state = 'waiting' AND t.operation_id = %s AND t.segment_id IS NULL"
+        f" WHERE {OPEN} AND t.state = 'waiting' AND t.operation_id = %s"
         " GROUP BY t.fitting_id) k"
         " JOIN fittings_fitting f ON f.id = k.fitting_id JOIN fittings_orderline l ON l.id = f.line_id"
         " JOIN fittings_order o ON o.id = f.order_id WHERE k.done > 0 AND k.lack > 0"
@@ -103,7 +103,9 @@ def _missing(fittings: list[int]) -> dict[int, list[MissingSegment]]:
             continue
         seen.add(segment)
         since = moment(started) or moment(ready)
-        text = since.astimezone(timezone.get_default_timezone()).isoformat(timespec="seconds") if since else None
+        text = (
+            since.astimezone(timezone.get_default_timezone()).isoformat(timespec="seconds") if since else None
+        )
         found.setdefault(fitting, []).append(
             MissingSegment(code, position, role, generation, operation, state, text)
         )
@@ -114,15 +116,16 @@ def late_risk(*, now: datetime, shift: Shift) -> tuple[tuple[LateRisk, ...], int
     """Orders due within the next working days whose open work is more than the time left: one hand after the other.
 
     That is the careful side: several stations work at an order at once. What is overdue has no time left.
+    CROSS JOIN keeps SQLite to this order of the tables, from the orders that are due.
     """
     last_day = shift.days_ahead(now.date(), DUE_SOON_DAYS)
     found = []
     for number, due, customer, minutes, fittings in all_rows(
-        "SELECT o.number, o.due_on, c.name, SUM(w.minutes), COUNT(*) FROM ("
-        f" SELECT t.fitting_id, SUM(t.minutes) AS minutes FROM travelers_task t WHERE {OPEN} GROUP BY t.fitting_id) w"
-        " JOIN fittings_fitting f ON f.id = w.fitting_id JOIN fittings_order o ON o.id = f.order_id"
+        "SELECT o.number, o.due_on, c.name, SUM(t.minutes), COUNT(DISTINCT f.id)"
+        " FROM fittings_order o CROSS JOIN fittings_fitting f CROSS JOIN travelers_task t"
         " JOIN fittings_customer c ON c.id = o.customer_id"
-        " WHERE o.state = 'released' AND o.due_on <= %s GROUP BY o.id, o.number, o.due_on, c.name",
+        f" WHERE o.state = 'released' AND o.due_on <= %s AND f.order_id = o.id AND f.state = 'open'"
+        f" AND t.fitting_id = f.id AND {OPEN} GROUP BY o.id, o.number, o.due_on, c.name",
         [last_day.isoformat() if connection.vendor == "sqlite" else last_day],
     ):
         due = date.fromisoformat(due) if isinstance(due, str) else due

@@ -18,11 +18,11 @@ from shopfloor.flow import queue
 from shopfloor.flow.pile import Slat
 from shopfloor.flow.shift import MONDAY_TO_FRIDAY, Shift
 from shopfloor.models import Station
-from shopfloor.open_work import arrivals_since, counts_by_state, finished, midnight_of, work_lying
+from shopfloor.open_work import Total, Work, arrivals_since, finished, midnight_of, totals, work_lying
 from shopfloor.piling import Piling
 from travelers.models import Operation, Pulse
 
-QUERIES = 11
+QUERIES = 12
 RATE_HOURS = 2.0
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -145,8 +145,8 @@ def board(*, now: datetime, piling: Piling) -> Board:
     stations = queue.stations_by_operation(
         Station.objects.filter(is_active=True).values_list("operations", flat=True)
     )
-    counts, oldest = counts_by_state()
-    work = work_lying()
+    open_totals = totals()
+    work = work_lying(codes)
     since = shift.back(now, RATE_HOURS)
     done_today, finishes = finished(codes, midnight=midnight_of(now), since=since)
     arrivals = arrivals_since(codes, since=since)
@@ -156,13 +156,12 @@ def board(*, now: datetime, piling: Piling) -> Board:
         bays.append(
             _bay(
                 one,
-                counts=counts.get(one.code, {}),
+                total=open_totals.get(one.code, {}),
                 work=work.get(one.code, []),
                 stations=stations.get(one.code, 0),
                 look=look,
                 was=one.code in before,
                 done_today=done_today.get(one.code, 0),
-                oldest=oldest.get(one.code),
                 arrivals=queue.rate(arrivals.get(one.code, 0), RATE_HOURS),
                 finishes=queue.rate(finishes.get(one.code, 0), RATE_HOURS),
                 now=now,
@@ -185,31 +184,47 @@ def board(*, now: datetime, piling: Piling) -> Board:
     )
 
 
-def _bay(one: Operation, *, counts, work, stations, look, was, done_today, oldest, arrivals, finishes, now):
-    queued_rows = [row for row in work if row.state != "held"]
-    queued = sum(row.minutes for row in queued_rows) / 60
+def _bay(
+    one: Operation,
+    *,
+    total: dict[str, Total],
+    work: list[Work],
+    stations: int,
+    look: queue.Horizon,
+    was: bool,
+    done_today: int,
+    arrivals: float,
+    finishes: float,
+    now: datetime,
+) -> BoardOperation:
+    nothing = Total(0, 0.0, None)
+    waiting, ready, running, held = (
+        total.get(state, nothing) for state in ("waiting", "ready", "running", "held")
+    )
+    queued = (ready.minutes + running.minutes) / 60
     clears = stations * look.hours
-    pieces = sum(row.tasks for row in queued_rows)
-    only_elbows = all(row.kind == "gored_elbow" for row in queued_rows)
+    known = [row for row in work if row.state != "held"]
+    pieces = ready.tasks + running.tasks
     sentence = queue.why(
         queued,
         clears,
         look,
         stations=stations,
-        pieces=_pieces(pieces, one.level, only_elbows),
-        orders=len({row.order for row in queued_rows}),
+        pieces=_pieces(pieces, one.level, all(row.kind == "gored_elbow" for row in known)),
+        orders=len({row.order for row in known}),
+        at_least=pieces > sum(row.tasks for row in known),
     )
     return BoardOperation(
         operation=one.code,
         name=one.name,
         level=one.level,
         stations=stations,
-        waiting=counts.get("waiting", 0),
-        ready=counts.get("ready", 0),
-        running=counts.get("running", 0),
-        held=counts.get("held", 0),
+        waiting=waiting.tasks,
+        ready=ready.tasks,
+        running=running.tasks,
+        held=held.tasks,
         done_today=done_today,
-        oldest_ready_minutes=max(0, int((now - oldest).total_seconds() // 60)) if oldest else None,
+        oldest_ready_minutes=_minutes_since(ready.since, now),
         hours_queued=round(queued, 2),
         hours_clear=round(clears, 2),
         arrivals_per_hour=arrivals,
@@ -218,6 +233,11 @@ def _bay(one: Operation, *, counts, work, stations, look, was, done_today, oldes
         why=sentence,
         slats=tuple(Slat(row.minutes / 60, row.state) for row in work),
     )
+
+
+def _minutes_since(since: datetime | None, now: datetime) -> int | None:
+    """Whole minutes, never negative: a tablet's clock may run ahead."""
+    return max(0, int((now - since).total_seconds() // 60)) if since else None
 
 
 def _pieces(count: int, level: str, only_elbows: bool) -> str:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shopfloor.views import exceptions, sign_in, stations, tablet
+from shopfloor.views import board, exceptions, sign_in, stations, tablet, where
 
 urlpatterns = [
     # sign-in
@@ -23,4 +23,9 @@ urlpatterns = [
     path("station/", tablet.station, name="station"),
     # exceptions
     path("exceptions/", exceptions.exceptions, name="exceptions"),
+    # board
+    path("board/", board.board, name="board"),
+    path("board/part/", board.board_part, name="board_part"),
+    # where
+    path("where/", where.where, name="where"),
 ]

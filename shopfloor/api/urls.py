@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shopfloor.api import devices, health, scans
+from shopfloor.api import board, devices, health, scans
 
 urlpatterns = [
     # scans/
@@ -12,4 +12,7 @@ urlpatterns = [
     path("station/pieces/<str:code>/", devices.station_piece, name="api_station_piece"),
     # health/
     path("health/", health.health, name="api_health"),
+    # board/
+    path("board/", board.board, name="api_board"),
+    path("board/stream/", board.board_stream, name="api_board_stream"),
 ]

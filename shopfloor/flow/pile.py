@@ -45,7 +45,15 @@ class Pile:
     line: float | None
     top: float
     is_cut: bool
-    cut_at: float = 0.0
+
+    @property
+    def cut_at(self) -> float:
+        """Where the break mark of a cut pile begins; it rises to `cut_low`."""
+        return HEADROOM + 7.0
+
+    @property
+    def cut_low(self) -> float:
+        return HEADROOM + 2.0
 
 
 def scale_top(piles_hours: Sequence[float], clears_hours: Sequence[float]) -> float:
@@ -109,4 +117,4 @@ def pile(slats: Iterable[Slat], *, clears_hours: float, top_hours: float) -> Pil
     put()
     line = round(100.0 - clears_hours * per_hour, 2) if clears_hours > 0 else None
     top = round(100.0 - reached * per_hour, 2)
-    return Pile(tuple(drawn), line, top, is_cut, round(HEADROOM + 6.0, 2))
+    return Pile(tuple(drawn), line, top, is_cut)

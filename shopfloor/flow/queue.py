@@ -71,19 +71,27 @@ def is_piling_up(queued_hours: float, clears_hours: float, was: bool) -> bool:
 
 
 def why(
-    queued_hours: float, clears_hours: float, look: Horizon, *, stations: int, pieces: str, orders: int
+    queued_hours: float,
+    clears_hours: float,
+    look: Horizon,
+    *,
+    stations: int,
+    pieces: str,
+    orders: int,
+    at_least: bool = False,
 ) -> str:
     """The sentence behind the state.
 
     pieces   the pieces queued, with their noun: "31 gores"
-    orders   how many orders they are of
+    orders   how many orders they are of; `at_least` where that is only known of the first of a long queue
 
     >>> why(6.5, 4.4, Horizon(4.4, "today"), stations=1, pieces="31 gores", orders=3)
     '6.5 h queued, 2.1 h more than it clears today; 31 gores of 3 orders'
     """
     if queued_hours <= 0 and not orders:
         return "Nothing is queued."
-    tail = f"; {pieces} of {orders} {'order' if orders == 1 else 'orders'}" if orders else ""
+    of = f"{orders} or more" if at_least else f"{orders}"
+    tail = f"; {pieces} of {of} {'order' if of == '1' else 'orders'}" if orders else ""
     queued = f"{queued_hours:.1f} h queued"
     if not stations:
         return f"{queued}, and no active station does it{tail}"

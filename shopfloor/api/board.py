@@ -1,0 +1,123 @@
+"""The API of the board: once, and as a stream of server-sent events."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable
+
+from django.contrib.auth import SESSION_KEY
+from django.http import HttpResponse, HttpResponseNotModified, StreamingHttpResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework.decorators import api_view, renderer_classes
+
+from shared.api import Renderer
+from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR, Actor, actor_of
+from shopfloor.board import pulse
+from shopfloor.keys import TABLET_COOKIE, actor_of_key, key_of_request
+from shopfloor.live import etag, live
+from shopfloor.models import Person
+
+ROLES = (OFFICE, SUPERVISOR, OPERATOR, DISPLAY)
+
+
+class EventStream(Renderer):
+    """Lets a request for text/event-stream through; problems still go out as JSON."""
+
+    media_type = "text/event-stream"
+    format = "events"
+
+
+@extend_schema(
+    tags=["board"],
+    parameters=[
+        OpenApiParameter(
+            "If-None-Match", OpenApiTypes.STR, OpenApiParameter.HEADER, description="The last answer's ETag."
+        )
+    ],
+    responses={200: OpenApiTypes.OBJECT, 304: OpenApiResponse(description="Nothing changed.")},
+)
+@api_view(["GET"])
+def board(request):
+    """Per operation what waits, is ready, running, held and done today; what piles up, short kits, orders at risk.
+
+    `hours_queued` is the work that is ready or running; `hours_clear` what the active stations do until the end of the
+    shift. Rates are over the last two working hours. The ETag changes with the version and once a minute.
+    """
+    actor_of(request, *ROLES)
+    return answer_edition(request, lambda: (live.edition().body, "application/json"))
+
+
+def answer_edition(request, make: Callable[[], tuple[bytes, str]]) -> HttpResponse:
+    """What `make` gives, or 304 after one query where the client has it already.
+
+    The tag is of the version read before the content, so a tag is never newer than what it stands for.
+    """
+    tag = etag(*pulse())
+    if tag in request.headers.get("If-None-Match", ""):
+        response = HttpResponseNotModified()
+    else:
+        body, content_type = make()
+        response = HttpResponse(body, content_type=content_type)
+    response["ETag"] = tag
+    response["Cache-Control"] = "private, no-cache"
+    return response
+
+
+@extend_schema(
+    tags=["board"],
+    responses={
+        (200, "text/event-stream"): OpenApiResponse(
+            OpenApiTypes.STR,
+            description="`event: version`, the whole board as its data: at once, and after every change.",
+            examples=[OpenApiExample("An event", "id: 12\nevent: version\ndata: {…}\n\n")],
+        )
+    },
+)
+@api_view(["GET"])
+@renderer_classes([EventStream, Renderer])
+def board_stream(request):
+    """The board as server-sent events. A comment every 15 s shows that the line is open; `retry` is 2 s.
+
+    A process has a limited number of seats. Beyond them the answer is one event and the end: the client polls.
+    """
+    actor = actor_of(request, *ROLES)
+    raw = request._request
+    response = StreamingHttpResponse(
+        live.stream(is_allowed=_is_allowed(raw, actor), is_gone=_is_gone(raw)),
+        content_type="text/event-stream",
+    )
+    response["Cache-Control"] = "no-store"
+    response["X-Accel-Buffering"] = "no"
+    return response
+
+
+def _is_allowed(request, actor: Actor) -> Callable[[], bool]:
+    """Whether the same key or session would still be let in, asked while the stream is open."""
+    secret = key_of_request(request)
+    person = "" if secret else request.session.get(SESSION_KEY)
+    if not person:
+        secret = secret or request.COOKIES.get(TABLET_COOKIE, "")
+        return lambda: actor_of_key(secret) == actor
+    session = request.session
+    return lambda: (
+        session.exists(session.session_key)
+        and Person.objects.filter(pk=person, is_active=True, role=actor.role).exists()
+    )
+
+
+def _is_gone(request) -> Callable[[], bool]:
+    """Whether the client hung up, where the server shows us its socket: a seat is free again at once."""
+    line = request.META.get("gunicorn.socket")
+    if not isinstance(line, socket.socket):
+        return lambda: False
+
+    def is_gone() -> bool:
+        try:
+            return line.recv(1, socket.MSG_PEEK | socket.MSG_DONTWAIT) == b""
+        except BlockingIOError:
+            return False
+        except OSError:
+            return True
+
+    return is_gone

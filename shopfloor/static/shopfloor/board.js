@@ -1,0 +1,100 @@
+// Keeps the board current. The server draws it; this fetches the drawn part when the version changes, and asks every few
+// seconds anyway (304 while nothing changed), because only an answer proves a server. Without a stream it asks every 2 s.
+
+const board = document.getElementById("board");
+const staleAfter = Number(board.dataset.staleAfter) * 1000;
+const ASK_WITH_STREAM = 10000;
+const ASK_WITHOUT = 2000;
+const GIVE_UP = 8000;
+
+let etag = "";
+let answeredAt = performance.now();
+let askedAt = performance.now();
+let asking = false;
+let again = false;
+let stream = null;
+
+function pick(selector) {
+  return board.querySelector(selector);
+}
+
+// The server's own clock, in the shop's zone: what stands there was true then.
+function showTime(date) {
+  const time = pick(".floor-clock time");
+  if (!time || Number.isNaN(date.getTime())) return;
+  time.dateTime = date.toISOString();
+  time.textContent = date.toLocaleTimeString("en-GB", { timeZone: time.dataset.zone });
+}
+
+function showAge() {
+  const age = performance.now() - answeredAt;
+  const banner = pick(".floor-stale");
+  if (!banner) return;
+  banner.hidden = age <= staleAfter;
+  if (!banner.hidden) {
+    const asOf = pick(".floor-clock time").textContent;
+    const seconds = Math.round(age / 1000);
+    const ago = seconds < 120 ? `${seconds} s` : `${Math.round(seconds / 60)} min`;
+    pick(".floor-stale-words").textContent = `No connection for ${ago}. As of ${asOf}.`;
+  }
+}
+
+async function ask() {
+  if (asking) {
+    again = true;
+    return;
+  }
+  asking = true;
+  askedAt = performance.now();
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), GIVE_UP);
+  try {
+    const answer = await fetch(board.dataset.part, {
+      headers: etag ? { "If-None-Match": etag } : {},
+      cache: "no-store",
+      signal: stop.signal,
+    });
+    if (answer.redirected || answer.status === 401 || answer.status === 403) {
+      location.reload();
+      return;
+    }
+    if (answer.status === 304) {
+      showTime(new Date(answer.headers.get("Date")));
+      answeredAt = performance.now();
+    } else if (answer.ok) {
+      const drawn = await answer.text();
+      etag = answer.headers.get("ETag") || "";
+      board.innerHTML = drawn;
+      answeredAt = performance.now();
+    }
+  } catch {
+    // No answer: the age on the screen says so.
+  } finally {
+    clearTimeout(timer);
+    asking = false;
+    showAge();
+    if (again) {
+      again = false;
+      ask();
+    }
+  }
+}
+
+function listen() {
+  stream = new EventSource(board.dataset.stream);
+  stream.addEventListener("version", (event) => {
+    const shown = pick(".floor");
+    if (!shown || shown.dataset.version !== event.lastEventId) ask();
+  });
+}
+
+function tick() {
+  showAge();
+  if (stream.readyState === EventSource.CLOSED && performance.now() - askedAt > ASK_WITHOUT) listen();
+  const every = stream.readyState === EventSource.OPEN ? ASK_WITH_STREAM : ASK_WITHOUT;
+  if (performance.now() - askedAt >= every) ask();
+}
+
+listen();
+ask();
+setInterval(tick, 1000);

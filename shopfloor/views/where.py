@@ -1,0 +1,104 @@
+"""Where is it? One field for whatever is at hand: a code, an order's number, a tag, the customer's purchase order."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import timedelta
+from typing import Any
+
+from django.shortcuts import render
+from django.utils import timezone
+
+from fittings.drawing import fitting_text, icon_svg, role_title
+from fittings.models import OrderLine
+from shared.problems import Problem
+from shared.roles import OFFICE, OPERATOR, SUPERVISOR, role_required
+from travelers import selectors
+from travelers.models import Operation
+
+MOST_FITTINGS = 100
+LONGEST = 60
+FEW = 12
+"""Up to so many fittings are shown opened, each piece with its own drawing."""
+
+
+@role_required(OFFICE, SUPERVISOR, OPERATOR)
+def where(request):
+    asked = " ".join(request.GET.get("q", "").split())[:LONGEST]
+    context: dict[str, Any] = {
+        "asked": asked,
+        "place": "tablet" if request.actor.role == OPERATOR else "office",
+        "answer": None,
+        "refusal": "",
+    }
+    if asked:
+        try:
+            context["answer"] = where_answer(asked)
+        except Problem as problem:
+            context["refusal"] = problem.detail
+    status = 404 if context["refusal"] else 200
+    return render(request, "shopfloor/where.html", context, status=status)
+
+
+def where_answer(asked: str) -> dict[str, Any]:
+    """The selector's answer, with drawings and words for the page. A constant number of queries.
+
+    raises  NotFound
+    """
+    answer = selectors.where(asked, MOST_FITTINGS)
+    names = dict(Operation.objects.order_by("position").values_list("code", "name"))
+    lines = _developments(answer["results"])
+    now = timezone.now()
+    icons = _Icons(lines)
+    answer["is_short"] = len(answer["results"]) <= FEW
+    places: Counter[str] = Counter()
+    for fitting in answer["results"]:
+        development = lines.get((fitting["order"], fitting["line"]))
+        pieces = [piece for piece in fitting["segments"] if piece["asked"]]
+        fitting["icon"] = icons.of(fitting, pieces[0]["position"] if pieces else None)
+        fitting["text"] = fitting_text(development) if development else fitting["kind"].replace("_", " ")
+        fitting["age"] = _age(fitting["where"]["since"], now)
+        for piece in fitting["segments"]:
+            piece["title"] = role_title(piece["role"])
+            piece["at"] = names.get(piece["operation"], piece["operation"] or "")
+            piece["age"] = _age(piece["since"], now)
+            piece["icon"] = icons.of(fitting, piece["position"]) if answer["is_short"] else ""
+            places[piece["operation"]] += piece["state"] != "scrapped"
+        fitting["is_asked"] = bool(pieces)
+    answer["pieces"] = sum(len(fitting["segments"]) for fitting in answer["results"])
+    answer["places"] = [{"name": name, "count": places[code]} for code, name in names.items()]
+    answer["places"].append({"name": "Finished", "count": places[None]})
+    return answer
+
+
+def _developments(results: list[dict[str, Any]]) -> dict[tuple[str, int], Any]:
+    """The frozen developments of the lines concerned, each read once. One query."""
+    orders = {fitting["order"] for fitting in results}
+    positions = {fitting["line"] for fitting in results}
+    found = OrderLine.objects.filter(order__number__in=orders, position__in=positions)
+    return {
+        (number, position): development
+        for number, position, development in found.values_list("order__number", "position", "development")
+    }
+
+
+class _Icons:
+    """The small line drawings of these lines; each is drawn once however many pieces show it."""
+
+    def __init__(self, developments: dict[tuple[str, int], Any]):
+        self._developments = developments
+        self._drawn: dict[tuple, str] = {}
+
+    def of(self, fitting: dict[str, Any], position: int | None) -> str:
+        line = (fitting["order"], fitting["line"])
+        development = self._developments.get(line)
+        if not development:
+            return ""
+        key = (*line, position)
+        if key not in self._drawn:
+            self._drawn[key] = icon_svg(development, highlight=position)
+        return self._drawn[key]
+
+
+def _age(since, now) -> timedelta | None:
+    return max(now - since, timedelta(0)) if since else None
