@@ -113,7 +113,7 @@ def why_words(row: QueueRow, days: int | None) -> str:
         return f"Priority {row.priority}"
     if days is not None and days <= 1:
         return "Due today" if days == 0 else "Due tomorrow"
-    return "Next by due date"
+    return "Earliest due"
 
 
 def cautions_of(operations: Sequence[str], method: str | None = None) -> list[dict[str, str]]:

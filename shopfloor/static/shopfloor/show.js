@@ -74,7 +74,7 @@ export function queueEntry(entry, isChosen) {
     "button",
     { className: "next", type: "button", data: { code: entry.code }, "aria-pressed": String(isChosen) },
     drawing(entry.icon, "drawing-thumb"),
-    element("span", { className: "next-what" }, element("span", { className: "next-title", text: entry.title }), element("span", { text: `${entry.piece}, ${entry.size}` })),
+    element("span", { className: "next-what" }, element("span", { className: "next-title" }, element("strong", { text: entry.title }), ` ${entry.order}`), element("span", { text: `${entry.piece}, ${entry.size}` })),
     element("span", { className: "next-when" }, element("span", { text: entry.due }), whyMark(entry)),
   );
   return element("li", {}, button);
