@@ -106,11 +106,11 @@ def order_list(request):
         return _paged(request, found, selectors.order_row)
     body = _body(request)
 
-    def make():
-        made = orders.order_create(data=body, actor=actor, now=timezone.now())
+    def make(given):
+        made = orders.order_create(data=given, actor=actor, now=timezone.now())
         return 201, selectors.order_answer(made, body.get("unit") or "in")
 
-    return answer_once(request, actor, make)
+    return answer_once(request, actor, make, before=lambda: orders.order_read(body))
 
 
 @extend_schema(

@@ -194,6 +194,11 @@ def development_answer(dev: Development, unit: str) -> dict[str, Any]:
     return development_as_dict(dev, unit)
 
 
+def warnings_answer(dev: Development) -> list[dict[str, str]]:
+    """What is unusual about the fitting, as the HTTP contract shows it."""
+    return [{"code": warned.code, "message": warned.message} for warned in dev.warnings]
+
+
 def field_errors(error: GeometryError) -> list[FieldError]:
     """What the geometry refuses, under the names of the request: a parameter stands below `params`."""
     own = ("kind", "unit", "params", "allowances")
@@ -334,4 +339,5 @@ __all__ = [
     "params_typed",
     "practice_from",
     "sheet_for",
+    "warnings_answer",
 ]

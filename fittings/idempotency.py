@@ -30,21 +30,23 @@ GIVEN_UP_AFTER = timedelta(minutes=2)
 def answer_once(
     request,
     actor: Actor,
-    make: Callable[[], tuple[int, dict[str, Any]]],
+    make: Callable[..., tuple[int, dict[str, Any]]],
     *,
+    before: Callable[[], Any] | None = None,
     body: Any = None,
     now: datetime | None = None,
 ) -> Response:
     """The answer of `make`, made once for the request's Idempotency-Key; without a key it is simply made.
 
-    make    does the work and returns a status and a JSON object; it runs inside a transaction
+    make    does the work and returns a status and a JSON object; with a key it runs inside a transaction
+    before  what takes time and writes nothing (checks); it runs before that transaction, and `make` gets its result
     body    what must be equal in a repeat; the request's JSON where left out (give a file's digest for an upload)
     raises  WrongInput for a key that is none; KeyReused for another body or address; Conflict while the first request
             is still running; whatever `make` raises, and then the key is free again
     """
     key = request.headers.get(HEADER)
     if key is None:
-        return Response(*reversed(make()))
+        return Response(*reversed(make(*([before()] if before else []))))
     _check_key(key)
     now = now or timezone.now()
     who = f"{actor.role} {actor.name}"[:150]
@@ -53,8 +55,9 @@ def answer_once(
     if row.status is not None:
         return Response(row.body, status=row.status, headers={"Idempotency-Replayed": "true"})
     try:
+        prepared = [before()] if before else []
         with transaction.atomic():
-            status, answer = make()
+            status, answer = make(*prepared)
             answer = json.loads(json.dumps(answer, cls=JSONEncoder))
             _keep(row, status, answer)
     except BaseException:

@@ -74,6 +74,8 @@ class Order(models.Model):
     fittings_total = models.PositiveIntegerField(default=0)
     fittings_done = models.PositiveIntegerField(default=0)
 
+    line_warnings: list | None = None  # set by the service that has just developed the lines; not stored
+
     class Meta:
         constraints = [
             models.CheckConstraint(

@@ -12,7 +12,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 
 from fittings.models import Customer, Order, OrderChange, OrderLine
-from fittings.reading import LINE_FIELDS, LineInput, OrderInput, Reading, read_order
+from fittings.reading import LINE_FIELDS, LineInput, OrderInput, Reading, read_order, search_text
 from fittings.tables import all_rows
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
@@ -23,12 +23,12 @@ MOST_TRIES = 100
 CHANGEABLE_WHEN_RELEASED = ("purchase_order", "due", "priority", "notes")
 
 
-def order_create(*, data: Mapping[str, Any], actor: Actor, now: datetime) -> Order:
-    """A new draft from an order as it came (the fields of the HTTP contract).
+def order_create(*, data: Mapping[str, Any] | OrderInput, actor: Actor, now: datetime) -> Order:
+    """A new draft from an order as it came (the fields of the HTTP contract), or as `order_read` made of it.
 
     raises  WrongInput naming every wrong field; Conflict where the number is taken
     """
-    given = read_order(data, tables=all_rows())
+    given = data if isinstance(data, OrderInput) else order_read(data)
     with transaction.atomic():
         order = Order(
             customer=_customer_named(given.head["customer"]),
@@ -39,6 +39,14 @@ def order_create(*, data: Mapping[str, Any], actor: Actor, now: datetime) -> Ord
         _save_numbered(order, given.head["number"])
         _write_lines(order, given.lines)
     return order
+
+
+def order_read(data: Mapping[str, Any]) -> OrderInput:
+    """A new order checked by the tables in force; it takes a while for hundreds of lines, and needs no transaction.
+
+    raises  WrongInput naming every wrong field
+    """
+    return read_order(data, tables=all_rows())
 
 
 def order_update(*, number: str, data: Mapping[str, Any], actor: Actor, now: datetime) -> Order:
@@ -93,9 +101,9 @@ def order_locked(number: str) -> Order:
     raises  NotFound
     """
     found = Order.objects.select_for_update(of=("self",), no_key=True).select_related("customer")
-    order = found.filter(number=number).first()
+    order = found.filter(number=search_text(number)).first()
     if order is None:
-        raise NotFound(f"There is no order {number[:30]}.")
+        raise NotFound(f"There is no order {search_text(number)[:30]}.")
     return order
 
 
@@ -181,6 +189,7 @@ def _row_fields(head: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _write_lines(order: Order, lines: tuple[LineInput, ...]) -> None:
+    order.line_warnings = [line.warnings for line in lines]
     OrderLine.objects.bulk_create(
         OrderLine(order=order, position=position, **line.values())
         for position, line in enumerate(lines, start=1)

@@ -15,13 +15,14 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
-from fittings.developing import RAW, UNITS, Tables, develop_for, lengths_in_inches
+from fittings.developing import RAW, UNITS, Tables, develop_for, lengths_in_inches, warnings_answer
 from fittings.geometry import Development
 from fittings.models import OrderLine
 from shared.problems import FieldError, WrongInput
 
 MOST_LINES = 500
 DEEPEST = 20
+LONGEST_SEARCH = 80
 QUANTITY = (1, 10_000)
 PRIORITY = (1, 9)
 DUE = (date(2000, 1, 1), date(2100, 12, 31))
@@ -71,7 +72,7 @@ LINE_ANSWERED_FIELDS = ("line", "warnings", "unit")
 
 @dataclass(frozen=True)
 class LineInput:
-    """A checked line, lengths in inches. `warnings` are the development's."""
+    """A checked line, lengths in inches. `warnings` say what is unusual about it."""
 
     quantity: int
     kind: str
@@ -83,7 +84,7 @@ class LineInput:
     allowances: dict[str, Any] | None = None
     tag: str = ""
     traveler_per: str = OrderLine.TravelerPer.LOT
-    warnings: tuple = field(default=(), compare=False)
+    warnings: list[dict] = field(default_factory=list, compare=False)
 
     def values(self) -> dict[str, Any]:
         """The fields of the line's row."""
@@ -290,7 +291,7 @@ def _developed_once(
         else:
             params, edges = lengths_in_inches(words["kind"], words["params"], words["allowances"], unit)
             words |= {"gauge": dev.gauge, "params": params, "allowances": edges}
-            developed[key] = LineInput(quantity=1, **words, warnings=dev.warnings)
+            developed[key] = LineInput(quantity=1, **words, warnings=warnings_answer(dev))
     return developed[key]
 
 
@@ -316,6 +317,12 @@ def printable(value: Any) -> Any:
     if not isinstance(value, str):
         return value
     return "".join("\N{REPLACEMENT CHARACTER}" if is_unprintable(one) else one for one in value[:200])
+
+
+def search_text(q: str) -> str:
+    """What of a search can be looked for: no control characters, at most 80 characters."""
+    shown = "".join(" " if is_unprintable(one) else one for one in q[:LONGEST_SEARCH])
+    return " ".join(shown.split())
 
 
 def said_value(value: Any) -> str:

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
-from django.db.models import Count, Exists, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from fittings import tables
-from fittings.developing import develop_for
+from fittings.developing import Tables, develop_for, warnings_answer
 from fittings.geometry import KINDS, Kind
 from fittings.models import Customer, Order, OrderLine, TableVersion
-from fittings.reading import is_unprintable
+from fittings.reading import search_text
 from shared.problems import FieldError, NotFound, WrongInput
 from shared.units import MM_PER_IN
-
-LONGEST_SEARCH = 80
-
 
 # -- orders ------------------------------------------------------------------
 
@@ -54,12 +54,6 @@ def _counted(rows: QuerySet) -> Coalesce:
     return Coalesce(Subquery(rows.values("n"), output_field=IntegerField()), 0)
 
 
-def search_text(q: str) -> str:
-    """What of a search can be looked for: no control characters, at most 80 characters."""
-    shown = "".join(" " if is_unprintable(one) else one for one in q[:LONGEST_SEARCH])
-    return " ".join(shown.split())
-
-
 def order_by_number(number: str) -> Order:
     """The order with its customer.
 
@@ -83,13 +77,16 @@ def order_answer(order: Order | str, unit: str = "in") -> dict[str, Any]:
     """
     if isinstance(order, str):
         order = order_by_number(order)
-    lines = list(order.lines.order_by("position", "pk"))
-    rows = tables.all_rows() if any(line.development is None for line in lines) else {}
-    warned: dict[str, list[dict]] = {}
+    # a frozen development is large; only its warnings are read
+    found = order.lines.defer("development").annotate(frozen=F("development__warnings"))
+    lines = list(found.order_by("position", "pk"))
+    warned = [line.frozen for line in lines]
+    if None in warned:
+        warned = order.line_warnings or _warnings_of_draft(lines)
     return {
         **_order_head(order),
         "unit": unit,
-        "lines": [_line_answer(line, unit, _warnings(line, rows, warned)) for line in lines],
+        "lines": [_line_answer(line, unit, warnings) for line, warnings in zip(lines, warned, strict=True)],
     }
 
 
@@ -113,7 +110,7 @@ def _order_head(order: Order) -> dict[str, Any]:
     }
 
 
-def _line_answer(line: OrderLine, unit: str, warnings: list[dict]) -> dict[str, Any]:
+def _line_answer(line: OrderLine, unit: str, warnings: Sequence[dict]) -> dict[str, Any]:
     lengths = {param.name for param in KINDS[line.kind].params if param.unit == "in"}
     params = {name: _length(value, unit) if name in lengths else value for name, value in line.params.items()}
     edges = line.allowances and {name: _length(value, unit) for name, value in line.allowances.items()}
@@ -133,20 +130,27 @@ def _line_answer(line: OrderLine, unit: str, warnings: list[dict]) -> dict[str, 
     }
 
 
-def _warnings(line: OrderLine, rows: dict, known: dict[str, list[dict]]) -> list[dict]:
-    """What is unusual about a line: frozen at release, before that by the tables in force."""
-    if line.development is not None:
-        return line.development.get("warnings", [])
-    words = {name: getattr(line, name) for name in ("kind", "material", "gauge", "params", "end_a", "end_b")}
-    words["allowances"] = line.allowances
-    key = repr(words)
-    if key not in known:
-        try:
-            found = develop_for(**words, tables=rows).warnings
-            known[key] = [{"code": one.code, "message": one.message} for one in found]
-        except WrongInput as wrong:  # a table changed since: the line is refused at release, so say it here
-            known[key] = [{"code": "cannot_be_made", "message": error.message} for error in wrong.errors]
-    return known[key]
+def _warnings_of_draft(lines: list[OrderLine]) -> list[Sequence[dict]]:
+    """What is unusual about the lines of a draft, by the tables in force."""
+    versions = tuple(sorted(tables.versions_in_force().items()))
+    names = ("kind", "material", "gauge", "params", "end_a", "end_b", "allowances")
+    words = [json.dumps({name: getattr(line, name) for name in names}, sort_keys=True) for line in lines]
+    return [_warnings_once(one, versions) for one in words]
+
+
+@lru_cache(maxsize=8)
+def _rows_of(versions: tuple[tuple[str, int], ...]) -> Tables:
+    return tables.all_rows(dict(versions))
+
+
+@lru_cache(maxsize=4096)
+def _warnings_once(words: str, versions: tuple[tuple[str, int], ...]) -> Sequence[dict]:
+    """The warnings of one fitting. Versions of tables never change, so they are computed once."""
+    try:
+        dev = develop_for(**json.loads(words), tables=_rows_of(versions))
+    except WrongInput as wrong:  # a table changed since: release will refuse the line, so say it here
+        return [{"code": "cannot_be_made", "message": error.message} for error in wrong.errors]
+    return warnings_answer(dev)
 
 
 def _length(value: Any, unit: str) -> Any:

@@ -5,15 +5,18 @@ import json
 import pytest
 from django.utils import timezone
 
-from fittings import tables
+from fittings import selectors, tables
 
 
 @pytest.fixture(autouse=True)
 def _forget_table_rows():
     """Rows of table versions are kept in memory by id; a rolled-back test gives the same id out again."""
-    tables._rows_of.cache_clear()
+    kept = (tables._rows_of, selectors._rows_of, selectors._warnings_once)
+    for memory in kept:
+        memory.cache_clear()
     yield
-    tables._rows_of.cache_clear()
+    for memory in kept:
+        memory.cache_clear()
 
 
 @pytest.fixture

@@ -166,6 +166,22 @@ def test_work_that_fails_changes_nothing_and_can_be_tried_again(db):
     assert answer_once(asked(), OFFICE_ACTOR, customer_made()).data == {"id": Customer.objects.get().pk}
 
 
+def test_checks_run_before_the_transaction_and_only_once(transactional_db):
+    seen = []
+
+    def check():
+        seen.append(connection.in_atomic_block)
+        return "Checked"
+
+    def make(name):
+        return 201, {"id": Customer.objects.create(name=name).pk}
+
+    for _ in range(2):
+        assert answer_once(asked(), OFFICE_ACTOR, make, before=check).status_code == 201
+    assert seen == [False]
+    assert Customer.objects.get().name == "Checked"
+
+
 def test_two_actors_may_choose_the_same_key(db):
     answer_once(asked(), OFFICE_ACTOR, customer_made("One"))
     answer_once(asked(), SUPERVISOR_ACTOR, customer_made("Two"))

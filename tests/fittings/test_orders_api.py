@@ -101,6 +101,12 @@ def test_an_answer_can_be_sent_back_as_it_came(office):
 # -- read and list -----------------------------------------------------------
 
 
+@pytest.mark.parametrize("number", ["47%0011", "%ED%A0%80", "x" * 3000, "..%2F"])
+def test_a_strange_number_is_not_there(office, number):
+    assert office.get(f"orders/{number}/").status_code == 404
+    assert office.patch(f"orders/{number}/", {"version": 1}).status_code == 404
+
+
 def test_an_order_that_is_not_there(office):
     answer = office.get("orders/4711/")
     assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")
@@ -153,12 +159,32 @@ def test_the_list_takes_the_same_queries_however_long_it_is(office, django_asser
         assert len(listed(office.get("orders/?q=example"))) == 10
 
 
-def test_an_order_takes_the_same_queries_however_many_lines_it_has(office, django_assert_num_queries):
+def test_an_order_takes_few_queries_however_many_lines_it_has(office, django_assert_max_num_queries):
     order()
     order(lines=[line(params=elbow_params(diameter=size)) for size in range(5, 25)])
     for number in ("1001", "1002"):
-        with django_assert_num_queries(5):  # the key, the order, its lines, the versions of the tables twice
+        with django_assert_max_num_queries(
+            5
+        ):  # the key, the order, its lines, the versions and rows of the tables
             office.get(f"orders/{number}/")
+
+
+def test_what_is_unusual_is_read_from_the_frozen_development_of_a_released_order(office):
+    kept = order().lines.get()
+    kept.development = {"warnings": [{"code": "frozen", "message": "As it was."}], "segments": []}
+    kept.save(update_fields=["development"])
+    answer = office.get("orders/1001/").json()
+    assert answer["lines"][0]["warnings"] == [{"code": "frozen", "message": "As it was."}]
+
+
+def test_a_draft_whose_gauge_left_the_table_says_so(office):
+    order()
+    table = office.get("tables/gauges/").json()
+    rows = [row for row in table["rows"] if row["gauge"] != 24]
+    assert office.post("tables/gauges/", {"rows": rows, "version": 1}).status_code == 201
+    warned = office.get("orders/1001/").json()["lines"][0]["warnings"]
+    assert [one["code"] for one in warned] == ["cannot_be_made"]
+    assert "Gauge is 24" in warned[0]["message"]
 
 
 # -- change ------------------------------------------------------------------
