@@ -10,8 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
 
-from django.shortcuts import redirect
-from django.urls import reverse
+from django.conf import settings
+from django.shortcuts import redirect, resolve_url
 from django.utils.http import urlencode
 
 from shared.problems import NotAllowed, NotSignedIn
@@ -63,7 +63,7 @@ def role_required(*roles: str) -> Callable:
                 actor_of(request, *roles)
             except NotSignedIn:
                 if request.method in ("GET", "HEAD"):
-                    return redirect(f"{reverse('sign_in')}?{urlencode({'next': request.get_full_path()})}")
+                    return redirect(f"{resolve_url(settings.LOGIN_URL)}?{urlencode({'next': request.get_full_path()})}")
                 raise
             return view(request, *args, **kwargs)
 

@@ -1,7 +1,10 @@
 """What every page knows: who is signed in, the way to the other pages, the shop's name."""
 
+from django.db import DatabaseError
 from django.urls import NoReverseMatch, reverse
 
+from fittings.tables import rows
+from shared.problems import NotFound
 from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR
 
 PAGES = (
@@ -26,4 +29,19 @@ def page(request) -> dict:
             except NoReverseMatch:
                 continue
             links.append({"url": url, "label": label, "current": request.path.startswith(url)})
-    return {"actor": actor, "nav": links}
+    return {
+        "actor": actor,
+        "nav": links,
+        "shop_name": shop_name(),
+        "sign_in_url": reverse("sign_in"),
+        "sign_out_url": reverse("sign_out"),
+        "where_url": reverse("where"),
+    }
+
+
+def shop_name() -> str:
+    """The shop's name as its table has it; empty before the shop is set up."""
+    try:
+        return next((row["value"] for row in rows("shop") if row["key"] == "name"), "")
+    except (NotFound, DatabaseError):
+        return ""

@@ -189,7 +189,10 @@ def labels(*, number: str, query: Mapping[str, str]) -> bytes:
     order = _released(number)
     fmt = label_format(query.get("format_name", ""))
     start_at = _start(query.get("start_at", "1"), fmt)
-    return documents.labels_pdf(label_items(order), fmt, start_at=start_at)
+    try:
+        return documents.labels_pdf(label_items(order), fmt, start_at=start_at, shop=shop_head())
+    except documents.LabelTooSmall as error:
+        raise WrongInput([FieldError("format_name", fmt.name, "a larger label", error.sentence)]) from None
 
 
 def _start(text: str, fmt: LabelFormat) -> int:

@@ -1,4 +1,7 @@
-"""Printed papers: plain data in, PDF bytes out. No Django, no database.
+"""Printed papers: plain data in, PDF bytes out. No Django, no database."""
 
-`data` holds the dataclasses. `traveler`, `labels` and `packing_list` each have one public function.
-"""
+from .labels import LabelTooSmall, labels_pdf
+from .packing_list import packing_list_pdf
+from .traveler import travelers_pdf
+
+__all__ = ["LabelTooSmall", "labels_pdf", "packing_list_pdf", "travelers_pdf"]

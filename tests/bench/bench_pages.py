@@ -1,6 +1,6 @@
 """Travelers a second against a bare page with the same code, table and drawing, interleaved in one run.
 
-Run from the top: `python -m tests.travelers.documents.bench_pages`. The bare page is the PDF library alone with its own
+Run from the top: `python -m tests.bench.bench_pages`. The bare page is the PDF library alone with its own
 font; figures wander with the machine's load, the ratio less so. 0.6 is the least that is wanted.
 """
 
