@@ -381,7 +381,7 @@ class CustomerForm(forms.Form):
         label="Contact", required=False, max_length=200, help_text="Who to call, and the number."
     )
     notes = forms.CharField(
-        label="Notes", required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 4})
+        label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 4})
     )
     is_active = forms.BooleanField(label="Offered in new orders", required=False, initial=True)
     use_required_attribute = False

@@ -14,6 +14,8 @@ from shared.units import LengthNotUnderstood, read_length
 
 SPARE_ROWS = 3
 MOST_VERSIONS_SHOWN = 100
+LONG_TEXT = 24
+_ROW_WORD = re.compile(r"([Rr]ow) (\d+)")
 _ROW_PATH = re.compile(r"rows\[(\d+)\](?:\.(\w+))?$")
 
 
@@ -88,6 +90,7 @@ class Cell:
     name: str
     value: str
     error: str = ""
+    is_long: bool = False
 
     @property
     def id(self) -> str:
@@ -100,9 +103,12 @@ class Cell:
 
 @dataclass
 class GridRow:
+    """A row of the grid: `at` is its place in field names, `number` the one that people see."""
+
     at: int
     cells: list[Cell]
     remove_name: str
+    number: int = 0
     is_removed: bool = False
     error: str = ""
 
@@ -133,7 +139,8 @@ class Grid:
         ats = sorted({int(head) for head in heads if head.isdecimal() and len(head) < 6})
         found = []
         for at in ats:
-            texts = {column.name: data.get(f"{at}-{column.name}", "") for column in schema.columns}
+            names = [column.name for column in schema.columns]
+            texts = {name: " ".join(data.get(f"{at}-{name}", "").split()) for name in names}
             row = _grid_row(schema, at, texts)
             row.is_removed = bool(data.get(row.remove_name))
             if not row.is_blank:
@@ -154,26 +161,48 @@ class Grid:
         )
 
     def attach(self, errors: Iterable[FieldError]) -> list[tuple[str, str]]:
-        """Put each error beside its cell. Returns (address on the page, sentence) for the summary."""
+        """Put each error beside its cell. Returns (address on the page, sentence) for the summary.
+
+        The table counts the rows that it was given; the page also shows those that are marked to be removed.
+        """
+        self.numbered()
         summary = []
         for error in errors:
-            target = ""
             found = _ROW_PATH.match(error.field)
-            if found and int(found[1]) < len(self.kept):
-                row = self.kept[int(found[1])]
-                cell = next((cell for cell in row.cells if cell.column.name == found[2]), None)
-                if cell:
-                    cell.error, target = error.message, cell.id
-                else:
-                    row.error, target = error.message, row.cells[0].id
-            summary.append((target, error.message))
+            if not found or int(found[1]) >= len(self.kept):
+                summary.append(("", error.message))
+                continue
+            row = self.kept[int(found[1])]
+            cell = next((cell for cell in row.cells if cell.column.name == found[2]), None)
+            if cell:
+                given = f"“{cell.value}”" if cell.value else "empty"
+                sentence = f"{cell.column.label} is {given}; it can be {error.limit}."
+                cell.error = sentence
+                summary.append((cell.id, f"Row {row.number}: {sentence}"))
+            else:
+                sentence = _ROW_WORD.sub(lambda word: f"{word[1]} {self._shown(word[2])}", error.message)
+                row.error = sentence
+                summary.append((row.cells[0].id, sentence))
         return summary
+
+    def _shown(self, text: str) -> str:
+        at = int(text) - 1
+        return str(self.kept[at].number) if 0 <= at < len(self.kept) else text
+
+    def numbered(self) -> Grid:
+        for number, row in enumerate(self.rows, start=1):
+            row.number = number
+        return self
 
     def with_spare_rows(self) -> Grid:
         start = max((row.at for row in self.rows), default=-1) + 1
         blank = {column.name: "" for column in self.schema.columns}
         self.rows += [_grid_row(self.schema, start + more, blank) for more in range(SPARE_ROWS)]
-        return self
+        for cells in zip(*(row.cells for row in self.rows), strict=True):
+            is_long = cells[0].column.kind == "text" and max(len(cell.value) for cell in cells) > LONG_TEXT
+            for cell in cells:
+                cell.is_long = is_long
+        return self.numbered()
 
 
 def cell_text(value: Any) -> str:

@@ -3,8 +3,9 @@
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.shortcuts import redirect, render
+from django.utils import timezone
 
-from fittings import customers
+from fittings import customers, services
 from fittings.forms import CustomerForm
 from fittings.views.not_loaded import says_when_not_loaded
 from shared.problems import WrongInput
@@ -37,12 +38,19 @@ def _customer_page(request, customer):
     form = CustomerForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         try:
-            saved = customers.customer_save(customer=customer, **form.cleaned_data)
+            saved = _save(request, customer, form.cleaned_data)
         except WrongInput as wrong:
             for error in wrong.errors:
-                form.add_error(error.field, error.message)
+                form.add_error(error.field if error.field in form.fields else None, error.message)
         else:
             messages.success(request, f"Customer {saved.name} is saved.")
             return redirect("customers")
     status = 400 if form.is_bound and form.errors else 200
     return render(request, "fittings/customer.html", {"form": form, "customer": customer}, status=status)
+
+
+def _save(request, customer, data):
+    acting = {"data": data, "actor": request.actor, "now": timezone.now()}
+    if customer is None:
+        return services.customer_create(**acting)
+    return services.customer_update(customer_id=customer.pk, **acting)

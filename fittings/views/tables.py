@@ -6,6 +6,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from fittings import table_pages, tables
+from fittings.services import table_change
 from shared.problems import Conflict, NotFound, WrongInput
 from shared.roles import role_required
 
@@ -31,9 +32,7 @@ def _save(request, schema):
         messages.info(request, "Nothing was changed, so no new version was made.")
         return redirect("table", schema.name)
     try:
-        version = tables.save(
-            name=schema.name, new_rows=new_rows, seen=seen, note=note, actor=request.actor, now=timezone.now()
-        )
+        version = _change(request, schema.name, new_rows, seen, note)
     except WrongInput as wrong:
         summary = grid.attach(wrong.errors)
         return _table_page(request, schema, grid, summary=summary, seen=seen, note=note, status=400)
@@ -43,9 +42,14 @@ def _save(request, schema):
     return redirect("table", schema.name)
 
 
+def _change(request, name, rows, seen, note):
+    data = {"rows": rows, "version": seen, "note": note}
+    return table_change(name=name, data=data, actor=request.actor, now=timezone.now())
+
+
 def _seen(request) -> int:
     text = request.POST.get("seen", "")
-    return int(text) if text.isdecimal() and len(text) < 9 else 0
+    return int(text) if text.isdecimal() and 0 < len(text) < 9 else 1
 
 
 def _table_page(request, schema, grid, *, summary=(), conflict=None, seen=None, note="", status=200):
@@ -82,13 +86,7 @@ def table_bring_back(request, name, number):
     version, newest = table_pages.table_version(name, number)
     if number == newest:
         raise NotFound(f"Version {number} is in force already.")
-    made = tables.save(
-        name=name,
-        new_rows=version.rows,
-        seen=_seen(request),
-        note=f"Version {number} brought back",
-        actor=request.actor,
-        now=timezone.now(),
-    )
+    note = f"Version {number} brought back"
+    made = _change(request, name, version.rows, _seen(request), note)
     messages.success(request, f"Version {number} was brought back as version {made.number}.")
     return redirect("table", name)

@@ -120,36 +120,59 @@ function show(line, pause) {
   timer = setTimeout(() => ask(line), pause);
 }
 
-async function ask(line) {
-  if (!line?.isConnected) return;
-  const own = ++asked;
-  running?.abort();
-  running = new AbortController();
+const unread = new Set(); // lines whose last typed values were not understood yet
+
+function lineData(line) {
   const data = new FormData();
   for (const field of line.querySelectorAll("input, select")) {
     if (field.type !== "checkbox" || field.checked) data.append(`line-${short(line, field)}`, field.value);
   }
   data.append("due", form.elements.due.value);
   data.append("csrfmiddlewaretoken", form.elements.csrfmiddlewaretoken.value);
+  return data;
+}
+
+async function answerFor(line, signal) {
+  unread.delete(line);
+  const answer = await fetch(form.dataset.previewUrl, { method: "POST", body: lineData(line), signal });
+  if (!answer.ok) throw new Error(answer.status);
+  return answer.text();
+}
+
+async function ask(line) {
+  if (!line?.isConnected) return;
+  const own = ++asked;
+  running?.abort();
+  running = new AbortController();
   try {
-    const answer = await fetch(form.dataset.previewUrl, { method: "POST", body: data, signal: running.signal });
-    const html = await answer.text();
+    const html = await answerFor(line, running.signal);
     if (own !== asked) return;
-    if (!answer.ok) throw new Error(answer.status);
     preview.innerHTML = html;
     preview.dataset.shown = line.dataset.line;
-    showEchoes(line);
+    showEchoes(line, preview);
   } catch (error) {
+    unread.add(line);
     if (error.name === "AbortError" || own !== asked) return;
     preview.textContent = "The drawing could not be made: the server did not answer. What you typed is safe on this page; go on, or try again.";
   }
 }
 
-function showEchoes(line) {
+/* A line that was left before its answer came still says what was understood of it. */
+async function readLeft(line) {
+  const holder = document.createElement("div");
+  try {
+    holder.innerHTML = await answerFor(line);
+    showEchoes(line, holder);
+  } catch {
+    unread.add(line);
+  }
+}
+
+function showEchoes(line, answer) {
   const told = {};
-  for (const name of preview.querySelectorAll("[data-echoes] dt")) told[name.textContent] = name.nextElementSibling.textContent;
+  for (const name of answer.querySelectorAll("[data-echoes] dt")) told[name.textContent] = name.nextElementSibling.textContent;
   for (const echo of line.querySelectorAll("[data-echo]")) echo.textContent = told[echo.dataset.echo] || "";
-  form.querySelector("[data-due-echo]").textContent = preview.querySelector("[data-due-read]")?.textContent || "";
+  form.querySelector("[data-due-echo]").textContent = answer.querySelector("[data-due-read]")?.textContent || "";
 }
 
 /* Events ----------------------------------------------------------------------------------------------------------- */
@@ -158,16 +181,20 @@ form.addEventListener("focusin", (event) => {
   const line = lineOf(event.target);
   if (!line || line === current) return;
   current?.classList.remove("is-current");
+  const left = current;
   current = line;
   line.classList.add("is-current");
   show(line, 0);
+  if (left?.isConnected && unread.has(left)) readLeft(left);
 });
 
 form.addEventListener("input", (event) => {
   isChanged = true;
   const line = lineOf(event.target);
-  if (line) show(line, PAUSE);
-  else if (event.target.name === "due" && lines) show(current || allLines()[0], PAUSE);
+  if (line) {
+    unread.add(line);
+    show(line, PAUSE);
+  } else if (event.target.name === "due" && lines) show(current || allLines()[0], PAUSE);
 });
 
 form.addEventListener("change", (event) => {

@@ -5,7 +5,7 @@ const body = document.getElementById("grid-rows");
 const filter = document.getElementById("grid-filter");
 const status = document.getElementById("grid-status");
 const rows = () => [...body.rows];
-const cells = (row) => [...row.querySelectorAll("input:not([type=checkbox]), select")];
+const cells = (row) => [...row.querySelectorAll("input:not([type=checkbox]), select, textarea")];
 const textOf = (row) => cells(row).map((field) => field.value).join("\n").toLowerCase();
 let isSending = false;
 let isChanged = Boolean(document.querySelector(".form-errors"));
@@ -40,7 +40,7 @@ function addRow() {
   row.querySelector("th").textContent = body.rows.length + 1;
   for (const wrong of row.querySelectorAll(".is-wrong")) wrong.classList.remove("is-wrong");
   for (const error of row.querySelectorAll(".field-error")) error.remove();
-  for (const field of row.querySelectorAll("input, select")) {
+  for (const field of row.querySelectorAll("input, select, textarea")) {
     field.name = field.name.replace(/^\d+/, at);
     if (field.id) field.id = `id_${field.name}`;
     field.removeAttribute("aria-invalid");
@@ -62,7 +62,7 @@ body.addEventListener("change", (event) => {
   mark(event.target.closest("tr"));
 });
 body.addEventListener("keydown", (event) => {
-  if (event.key !== "Enter" || !event.target.matches("input:not([type=checkbox]), select")) return;
+  if (event.key !== "Enter" || !event.target.matches("input:not([type=checkbox]), select, textarea")) return;
   event.preventDefault();
   const row = event.target.closest("tr");
   const at = cells(row).indexOf(event.target);
