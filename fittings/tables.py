@@ -98,7 +98,9 @@ def all_rows(numbers: Mapping[str, int] | None = None) -> dict[str, tuple[Mappin
     wanted = dict(numbers) if numbers else versions_in_force()
     ids = {
         table: pk
-        for pk, table, number in TableVersion.objects.filter(table__in=wanted).values_list("pk", "table", "number")
+        for pk, table, number in TableVersion.objects.filter(table__in=wanted).values_list(
+            "pk", "table", "number"
+        )
         if wanted[table] == number
     }
     return {table: _rows_of(pk) for table, pk in ids.items()}
@@ -108,7 +110,13 @@ def all_rows(numbers: Mapping[str, int] | None = None) -> dict[str, tuple[Mappin
 
 
 def save(
-    *, name: str, new_rows: Sequence[Mapping[str, Any]], seen: int | None, note: str, actor: Actor, now: datetime
+    *,
+    name: str,
+    new_rows: Sequence[Mapping[str, Any]],
+    seen: int | None,
+    note: str,
+    actor: Actor,
+    now: datetime,
 ) -> TableVersion:
     """A new version of a table, whole.
 
@@ -120,7 +128,9 @@ def save(
     with transaction.atomic():
         newest = TableVersion.objects.filter(table=name).aggregate(n=Max("number"))["n"] or 0
         if seen is not None and seen != newest:
-            raise Conflict(f"{schema.title} is at version {newest} now; you began with {seen}. Load it again.")
+            raise Conflict(
+                f"{schema.title} is at version {newest} now; you began with {seen}. Load it again."
+            )
         return TableVersion.objects.create(
             table=name, number=newest + 1, rows=checked, note=note[:300], made_by=actor.name, made_at=now
         )
@@ -128,7 +138,9 @@ def save(
 
 def check_rows(schema: TableSchema, new_rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     if len(new_rows) > MOST_ROWS:
-        raise WrongInput([FieldError("rows", len(new_rows), f"1 to {MOST_ROWS}", f"At most {MOST_ROWS} rows.")])
+        raise WrongInput(
+            [FieldError("rows", len(new_rows), f"1 to {MOST_ROWS}", f"At most {MOST_ROWS} rows.")]
+        )
     errors: list[FieldError] = []
     checked: list[dict[str, Any]] = []
     for at, row in enumerate(new_rows):
@@ -141,7 +153,12 @@ def check_rows(schema: TableSchema, new_rows: Sequence[Mapping[str, Any]]) -> li
                 field = f"rows[{at}].{column.name}"
                 given = row.get(column.name)
                 errors.append(
-                    FieldError(field, given, limit, f"{column.label} in row {at + 1} is “{given}”; it can be {limit}.")
+                    FieldError(
+                        field,
+                        given,
+                        limit,
+                        f"{column.label} in row {at + 1} is “{given}”; it can be {limit}.",
+                    )
                 )
         checked.append(clean)
     if not errors and schema.once:

@@ -291,4 +291,4 @@ def shop_head() -> Shop:
 
 def _printed(now: datetime) -> str:
     local = timezone.localtime(now)
-    return f"Printed {local:%a} {local.day} {local:%b %Y, %H:%M}"
+    return f"{local:%a} {local.day} {local:%b %Y, %H:%M}"

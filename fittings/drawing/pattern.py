@@ -105,7 +105,7 @@ def pattern_icon(
         model_height=top - bottom,
         width=width,
         height=height,
-        pad=width / 24,
+        pad=min(width / 24, height / 10),
         title=_title(development, segment),
     )
 

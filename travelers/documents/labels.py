@@ -100,7 +100,7 @@ def _label(paper: Paper, item: LabelItem, fmt: LabelFormat, x: float, top: float
     left, right = x + PAD, code_left - (6 if height >= 1.6 * IN else 2)
     has_room = height >= 1.6 * IN and right - left >= 1.9 * IN
     if has_room:
-        side = min(0.42 * (right - left), 0.56 * height)
+        side = min(0.42 * (right - left), 0.46 * height)
         _drawing(paper, item, left, top - PAD - side, side)
         _tall_words(paper, item, left, right, top, height, side)
     else:

@@ -5,131 +5,263 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('fittings', '0001_initial'),
+        ("fittings", "0001_initial"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Operation',
+            name="Operation",
             fields=[
-                ('code', models.CharField(max_length=20, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=40)),
-                ('level', models.CharField(choices=[('segment', 'Each segment'), ('fitting', 'The fitting')], max_length=10)),
-                ('position', models.PositiveSmallIntegerField(unique=True)),
-                ('needs_own_scan', models.BooleanField(default=False)),
+                ("code", models.CharField(max_length=20, primary_key=True, serialize=False)),
+                ("name", models.CharField(max_length=40)),
+                (
+                    "level",
+                    models.CharField(
+                        choices=[("segment", "Each segment"), ("fitting", "The fitting")], max_length=10
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField(unique=True)),
+                ("needs_own_scan", models.BooleanField(default=False)),
             ],
         ),
         migrations.CreateModel(
-            name='Operator',
+            name="Operator",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=10, unique=True)),
-                ('name', models.CharField(max_length=80)),
-                ('is_active', models.BooleanField(default=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.CharField(max_length=10, unique=True)),
+                ("name", models.CharField(max_length=80)),
+                ("is_active", models.BooleanField(default=True)),
             ],
         ),
         migrations.CreateModel(
-            name='Pulse',
+            name="Pulse",
             fields=[
-                ('id', models.PositiveSmallIntegerField(default=1, primary_key=True, serialize=False)),
-                ('sequence', models.BigIntegerField(default=0)),
-                ('version', models.BigIntegerField(default=0)),
-                ('epoch', models.CharField(max_length=36)),
+                ("id", models.PositiveSmallIntegerField(default=1, primary_key=True, serialize=False)),
+                ("sequence", models.BigIntegerField(default=0)),
+                ("version", models.BigIntegerField(default=0)),
+                ("epoch", models.CharField(max_length=36)),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('id', 1)), name='pulse_is_one_row')],
+                "constraints": [
+                    models.CheckConstraint(condition=models.Q(("id", 1)), name="pulse_is_one_row")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Scan',
+            name="Scan",
             fields=[
-                ('sequence', models.BigIntegerField(primary_key=True, serialize=False)),
-                ('scan_id', models.CharField(max_length=64)),
-                ('body_digest', models.CharField(max_length=64)),
-                ('code', models.CharField(max_length=80)),
-                ('action', models.CharField(max_length=20)),
-                ('count', models.PositiveIntegerField(null=True)),
-                ('badge', models.CharField(blank=True, max_length=40)),
-                ('reason', models.CharField(blank=True, max_length=200)),
-                ('undoes', models.CharField(blank=True, max_length=64)),
-                ('station', models.CharField(blank=True, max_length=20)),
-                ('operations', models.CharField(blank=True, max_length=200)),
-                ('scanned_at', models.DateTimeField(null=True)),
-                ('received_at', models.DateTimeField()),
-                ('effective_at', models.DateTimeField()),
-                ('is_time_doubtful', models.BooleanField(default=False)),
-                ('outcome', models.CharField(choices=[('recorded', 'Recorded'), ('refused', 'Refused')], max_length=10)),
-                ('reason_code', models.CharField(blank=True, max_length=30)),
-                ('message', models.CharField(max_length=300)),
-                ('operation', models.CharField(blank=True, max_length=20)),
-                ('changed', models.PositiveIntegerField(default=0)),
+                ("sequence", models.BigIntegerField(primary_key=True, serialize=False)),
+                ("scan_id", models.CharField(max_length=64)),
+                ("body_digest", models.CharField(max_length=64)),
+                ("code", models.CharField(max_length=80)),
+                ("action", models.CharField(max_length=20)),
+                ("count", models.PositiveIntegerField(null=True)),
+                ("badge", models.CharField(blank=True, max_length=40)),
+                ("reason", models.CharField(blank=True, max_length=200)),
+                ("undoes", models.CharField(blank=True, max_length=64)),
+                ("station", models.CharField(blank=True, max_length=20)),
+                ("operations", models.CharField(blank=True, max_length=200)),
+                ("scanned_at", models.DateTimeField(null=True)),
+                ("received_at", models.DateTimeField()),
+                ("effective_at", models.DateTimeField()),
+                ("is_time_doubtful", models.BooleanField(default=False)),
+                (
+                    "outcome",
+                    models.CharField(
+                        choices=[("recorded", "Recorded"), ("refused", "Refused")], max_length=10
+                    ),
+                ),
+                ("reason_code", models.CharField(blank=True, max_length=30)),
+                ("message", models.CharField(max_length=300)),
+                ("operation", models.CharField(blank=True, max_length=20)),
+                ("changed", models.PositiveIntegerField(default=0)),
             ],
             options={
-                'indexes': [models.Index(fields=['code', '-sequence'], name='scan_by_code')],
-                'constraints': [models.UniqueConstraint(fields=('scan_id',), name='scan_id_once'), models.CheckConstraint(condition=models.Q(('outcome__in', ['recorded', 'refused'])), name='scan_outcome_known')],
+                "indexes": [models.Index(fields=["code", "-sequence"], name="scan_by_code")],
+                "constraints": [
+                    models.UniqueConstraint(fields=("scan_id",), name="scan_id_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(("outcome__in", ["recorded", "refused"])),
+                        name="scan_outcome_known",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ScanMismatch',
+            name="ScanMismatch",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('scan_id', models.CharField(max_length=64)),
-                ('body', models.JSONField()),
-                ('station', models.CharField(blank=True, max_length=20)),
-                ('received_at', models.DateTimeField()),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("scan_id", models.CharField(max_length=64)),
+                ("body", models.JSONField()),
+                ("station", models.CharField(blank=True, max_length=20)),
+                ("received_at", models.DateTimeField()),
             ],
             options={
-                'indexes': [models.Index(fields=['-received_at'], name='mismatch_newest_first')],
+                "indexes": [models.Index(fields=["-received_at"], name="mismatch_newest_first")],
             },
         ),
         migrations.CreateModel(
-            name='ScanTarget',
+            name="ScanTarget",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('fitting', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='scan_targets', to='fittings.fitting')),
-                ('scan', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='targets', to='travelers.scan')),
-                ('segment', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='scan_targets', to='fittings.segment')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "fitting",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="scan_targets",
+                        to="fittings.fitting",
+                    ),
+                ),
+                (
+                    "scan",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="targets",
+                        to="travelers.scan",
+                    ),
+                ),
+                (
+                    "segment",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="scan_targets",
+                        to="fittings.segment",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Traveler',
+            name="Traveler",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=10, unique=True)),
-                ('first_number', models.PositiveIntegerField()),
-                ('last_number', models.PositiveIntegerField()),
-                ('prints', models.PositiveIntegerField(default=0)),
-                ('printed_at', models.DateTimeField(blank=True, null=True)),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='travelers', to='fittings.orderline')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.CharField(max_length=10, unique=True)),
+                ("first_number", models.PositiveIntegerField()),
+                ("last_number", models.PositiveIntegerField()),
+                ("prints", models.PositiveIntegerField(default=0)),
+                ("printed_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="travelers",
+                        to="fittings.orderline",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Task',
+            name="Task",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('step', models.PositiveSmallIntegerField()),
-                ('method', models.CharField(blank=True, max_length=60)),
-                ('minutes', models.FloatField(default=0)),
-                ('needs_own_scan', models.BooleanField(default=False)),
-                ('state', models.CharField(choices=[('waiting', 'Waiting'), ('ready', 'Ready'), ('running', 'Running'), ('held', 'On hold'), ('done', 'Done'), ('void', 'Void')], default='waiting', max_length=10)),
-                ('is_implied', models.BooleanField(default=False)),
-                ('station', models.CharField(blank=True, max_length=20)),
-                ('badge', models.CharField(blank=True, max_length=10)),
-                ('reason', models.CharField(blank=True, max_length=200)),
-                ('ready_at', models.DateTimeField(blank=True, null=True)),
-                ('started_at', models.DateTimeField(blank=True, null=True)),
-                ('finished_at', models.DateTimeField(blank=True, null=True)),
-                ('fitting', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tasks', to='fittings.fitting')),
-                ('operation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tasks', to='travelers.operation')),
-                ('segment', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='tasks', to='fittings.segment')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("step", models.PositiveSmallIntegerField()),
+                ("method", models.CharField(blank=True, max_length=60)),
+                ("minutes", models.FloatField(default=0)),
+                ("needs_own_scan", models.BooleanField(default=False)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "Waiting"),
+                            ("ready", "Ready"),
+                            ("running", "Running"),
+                            ("held", "On hold"),
+                            ("done", "Done"),
+                            ("void", "Void"),
+                        ],
+                        default="waiting",
+                        max_length=10,
+                    ),
+                ),
+                ("is_implied", models.BooleanField(default=False)),
+                ("station", models.CharField(blank=True, max_length=20)),
+                ("badge", models.CharField(blank=True, max_length=10)),
+                ("reason", models.CharField(blank=True, max_length=200)),
+                ("ready_at", models.DateTimeField(blank=True, null=True)),
+                ("started_at", models.DateTimeField(blank=True, null=True)),
+                ("finished_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "fitting",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="tasks",
+                        to="fittings.fitting",
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="tasks",
+                        to="travelers.operation",
+                    ),
+                ),
+                (
+                    "segment",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="tasks",
+                        to="fittings.segment",
+                    ),
+                ),
             ],
             options={
-                'indexes': [models.Index(condition=models.Q(('state__in', ['waiting', 'ready', 'running', 'held'])), fields=['operation', 'state', 'ready_at'], name='task_open_by_operation'), models.Index(condition=models.Q(('state', 'done')), fields=['operation', 'finished_at'], name='task_done_by_time'), models.Index(fields=['operation', 'ready_at'], name='task_arrivals')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('segment', None)), fields=('fitting', 'operation'), name='fitting_task_once'), models.UniqueConstraint(condition=models.Q(('segment', None), _negated=True), fields=('segment', 'operation'), name='segment_task_once')],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state__in", ["waiting", "ready", "running", "held"])),
+                        fields=["operation", "state", "ready_at"],
+                        name="task_open_by_operation",
+                    ),
+                    models.Index(
+                        condition=models.Q(("state", "done")),
+                        fields=["operation", "finished_at"],
+                        name="task_done_by_time",
+                    ),
+                    models.Index(fields=["operation", "ready_at"], name="task_arrivals"),
+                ],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("segment", None)),
+                        fields=("fitting", "operation"),
+                        name="fitting_task_once",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("segment", None), _negated=True),
+                        fields=("segment", "operation"),
+                        name="segment_task_once",
+                    ),
+                ],
             },
         ),
     ]
