@@ -49,6 +49,7 @@ def order_cancel(request, number: str):
 
 
 @extend_schema(
+    operation_id="fittings_list",
     tags=["fittings"],
     parameters=[
         OpenApiParameter("order", TEXT, description="An order's number."),

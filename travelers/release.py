@@ -16,6 +16,7 @@ from django.db import transaction
 from fittings import numbering
 from fittings.developing import develop_for, development_answer
 from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
+from fittings.orders import order_changed
 from fittings.tables import all_rows, versions_in_force
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
@@ -66,11 +67,9 @@ def order_release(*, number: str, actor: Actor, now: datetime) -> Order:
         _write(order, plans, now)
         order.state, order.tables = Order.State.RELEASED, numbers
         order.released_at, order.released_by = now, actor.name
-        order.version += 1
         order.fittings_total = sum(plan.line.quantity for plan in plans)
-        order.save(
-            update_fields=["state", "tables", "released_at", "released_by", "version", "fittings_total"]
-        )
+        order.save(update_fields=["state", "tables", "released_at", "released_by", "fittings_total"])
+        order_changed(order=order, changes={"state": ["draft", "released"]}, actor=actor, now=now)
         pulse_beat()
     return order
 
@@ -88,8 +87,9 @@ def order_cancel(*, number: str, actor: Actor, now: datetime) -> Order:
             )
         open_fittings = Fitting.objects.filter(order=order, state=PieceState.OPEN)
         ids = list(open_fittings.select_for_update(no_key=True).order_by("pk").values_list("pk", flat=True))
-        order.state, order.ended_at, order.version = Order.State.CANCELLED, now, order.version + 1
-        order.save(update_fields=["state", "ended_at", "version"])
+        before, order.state, order.ended_at = order.state, Order.State.CANCELLED, now
+        order.save(update_fields=["state", "ended_at"])
+        order_changed(order=order, changes={"state": [str(before), "cancelled"]}, actor=actor, now=now)
         Task.objects.filter(IS_OPEN, fitting__order=order, fitting__state=PieceState.OPEN).update(
             state=TaskState.VOID,
             ready_at=None,
