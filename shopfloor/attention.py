@@ -47,6 +47,7 @@ class LateRisk:
     order: str
     customer: str
     due: str
+    days_overdue: int
     hours_of_work: float
     hours_left: float
     fittings_open: int
@@ -140,6 +141,7 @@ def late_risk(*, now: datetime, shift: Shift) -> tuple[tuple[LateRisk, ...], int
             order=number,
             customer=customer,
             due=due.isoformat(),
+            days_overdue=max(0, (now.date() - due).days),
             hours_of_work=round(work, 2),
             hours_left=round(left, 2),
             fittings_open=fittings,

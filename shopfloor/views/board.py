@@ -124,10 +124,10 @@ def kit_icon(kit: ShortKit) -> str:
 
 
 def late_words(late: LateRisk) -> str:
-    """Why an order is at risk, short enough for one line on the wall."""
-    if late.hours_left <= 0:
-        return late.why
+    """Why an order is at risk, short enough for one line on the wall. It is due within days: the weekday says which."""
     due = date.fromisoformat(late.due)
-    return (
-        f"due {due:%a} {due.day} {due:%b}: {late.hours_of_work:.1f} h of work, {late.hours_left:.1f} h left"
-    )
+    if late.hours_left <= 0:
+        days = late.days_overdue
+        when = f"{days} {'day' if days == 1 else 'days'} overdue" if days else "due today"
+        return f"{when}, {late.hours_of_work:.1f} h to do"
+    return f"due {due:%a}: {late.hours_of_work:.1f} h to do, {late.hours_left:.1f} h left"

@@ -18,8 +18,8 @@ from travelers.models import Operation
 
 MOST_FITTINGS = 100
 LONGEST = 60
-FEW = 12
-"""Up to so many fittings are shown opened, each piece with its own drawing."""
+FEW, OPENED = 12, 3
+"""Up to so many fittings each piece has its own drawing; up to so many the pieces stand open."""
 
 
 @role_required(OFFICE, SUPERVISOR, OPERATOR)
@@ -51,6 +51,7 @@ def where_answer(asked: str) -> dict[str, Any]:
     now = timezone.now()
     icons = _Icons(lines)
     answer["is_short"] = len(answer["results"]) <= FEW
+    answer["is_open"] = len(answer["results"]) <= OPENED
     places: Counter[str] = Counter()
     for fitting in answer["results"]:
         development = lines.get((fitting["order"], fitting["line"]))
