@@ -105,7 +105,7 @@ class Task(models.Model):
     state = models.CharField(max_length=10, choices=TaskState.choices, default=TaskState.WAITING)
     is_implied = models.BooleanField(default=False)
     station = models.CharField(max_length=20, blank=True)
-    badge = models.CharField(max_length=10, blank=True)
+    badge = models.CharField(max_length=40, blank=True)
     reason = models.CharField(max_length=200, blank=True)
     ready_at = models.DateTimeField(null=True, blank=True)
     started_at = models.DateTimeField(null=True, blank=True)

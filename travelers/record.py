@@ -239,9 +239,10 @@ def _record(scan: _Delivery, actor: Actor, now: datetime, station, operations, m
     if known[-1] is not None:
         return _repeat(known, scan, now, station)
     at, doubtful = _effective(scan.scanned_at, now)
+    badge = scan.badge or (actor.name[:40] if actor.role == SUPERVISOR else "")
     judged = _refusal(scan, actor, misplaced, kind, bool(badge_is_good))
     if judged is None:
-        event = Event(scan.id, LAST, at, scan.action, station, operations, scan.badge, scan.reason)
+        event = Event(scan.id, LAST, at, scan.action, station, operations, badge, scan.reason)
         judged = _Judging(scan, event, loaded, segment, kind).decide()
     outcome = (Scan.Outcome.RECORDED if judged.accepted else Scan.Outcome.REFUSED).value
     message = judged.message[:300]
@@ -252,7 +253,7 @@ def _record(scan: _Delivery, actor: Actor, now: datetime, station, operations, m
             scan.code,
             scan.action,
             scan.count,
-            scan.badge or (actor.name[:40] if actor.role == SUPERVISOR else ""),
+            badge,
             scan.reason,
             judged.undoes,
             station,
