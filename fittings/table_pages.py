@@ -8,8 +8,17 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fittings.models import TableVersion
-from fittings.tables import SCHEMAS, Column, TableSchema, all_rows, rows, schema_of, versions_in_force
-from shared.problems import FieldError, NotFound
+from fittings.tables import (
+    SCHEMAS,
+    Column,
+    TableSchema,
+    all_rows,
+    check_rows,
+    rows,
+    schema_of,
+    versions_in_force,
+)
+from shared.problems import FieldError, NotFound, WrongInput
 from shared.units import LengthNotUnderstood, read_length
 
 SPARE_ROWS = 3
@@ -153,12 +162,10 @@ class Grid:
         return [{cell.column.name: _read(cell) for cell in row.cells} for row in self.kept]
 
     def changes_nothing(self, new_rows: list[dict[str, Any]], stored: Sequence[Mapping[str, Any]]) -> bool:
-        def texts(row):
-            return [cell_text(row.get(column.name)) for column in self.schema.columns]
-
-        return len(new_rows) == len(stored) and all(
-            texts(new) == texts(old) for new, old in zip(new_rows, stored, strict=True)
-        )
+        try:
+            return check_rows(self.schema, new_rows) == list(stored)
+        except WrongInput:
+            return False
 
     def attach(self, errors: Iterable[FieldError]) -> list[tuple[str, str]]:
         """Put each error beside its cell. Returns (address on the page, sentence) for the summary.

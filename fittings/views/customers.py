@@ -35,7 +35,7 @@ def customer_edit(request, pk):
 def _customer_page(request, customer):
     fields = ("name", "contact", "notes", "is_active")
     initial = {field: getattr(customer, field) for field in fields} if customer else {}
-    form = CustomerForm(request.POST or None, initial=initial)
+    form = CustomerForm(request.POST if request.method == "POST" else None, initial=initial)
     if request.method == "POST" and form.is_valid():
         try:
             saved = _save(request, customer, form.cleaned_data)
