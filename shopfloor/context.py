@@ -15,6 +15,7 @@ PAGES = (
     ("station", "Station", {OPERATOR}),
     ("stations", "Stations", {SUPERVISOR}),
     ("exceptions", "Exceptions", {SUPERVISOR}),
+    ("operations", "Operations", {OFFICE, SUPERVISOR}),
     ("tables", "Shop tables", {OFFICE, SUPERVISOR}),
 )
 
