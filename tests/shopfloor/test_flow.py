@@ -1,0 +1,142 @@
+"""The pure mathematics of the floor: the working day, the dead band, the geometry of a pile."""
+
+from __future__ import annotations
+
+import doctest
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from shopfloor.flow import pile, queue, shift
+from shopfloor.flow.pile import HEADROOM, Slat, scale_top
+from shopfloor.flow.queue import Horizon, horizon, is_piling_up, load, why
+from shopfloor.flow.shift import Shift
+
+ZONE = ZoneInfo("America/Chicago")
+USUAL = Shift()
+
+
+def at(day: int, hour: int, minute: int = 0, month: int = 3) -> datetime:
+    """In March 2026: the 2nd is a Monday, the 8th the Sunday on which the clocks go forward."""
+    return datetime(2026, month, day, hour, minute, tzinfo=ZONE)
+
+
+@pytest.mark.parametrize("module", [shift, queue, pile])
+def test_the_examples_in_the_docstrings_run(module):
+    assert doctest.testmod(module).failed == 0
+
+
+def test_hours_left_shrink_from_a_whole_shift_to_nothing():
+    assert USUAL.hours_left(at(2, 7)) == pytest.approx(7.75)
+    assert USUAL.hours_left(at(2, 11, 15)) == pytest.approx(7.75 / 2)
+    assert USUAL.hours_left(at(2, 15, 30)) is None
+    assert USUAL.hours_left(at(2, 6, 59)) is None
+    assert USUAL.hours_left(at(7, 12)) is None, "a Saturday"
+
+
+def test_a_shift_over_midnight_is_on_after_midnight():
+    night = Shift(time(22), time(6), 0)
+    assert night.hours == 8
+    assert night.hours_left(at(3, 1)) == pytest.approx(5)
+    assert night.hours_left(at(3, 21)) is None
+
+
+def test_a_night_on_which_the_clocks_change_has_an_hour_less():
+    night = Shift(time(22), time(6), 0, frozenset(range(7)))
+    assert night.hours_left(at(7, 22)) == pytest.approx(7)
+
+
+def test_hours_between_leave_out_nights_and_weekends():
+    assert USUAL.hours_between(at(6, 15), at(9, 7)) == pytest.approx(0.5 * USUAL.pace)
+    assert USUAL.hours_between(at(2, 0), at(7, 0)) == pytest.approx(5 * 7.75)
+    assert USUAL.hours_between(at(3, 0), at(2, 0)) == 0
+
+
+def test_two_working_hours_back_from_monday_morning_lie_on_friday():
+    back = USUAL.back(at(9, 7, 30), 2)
+    assert back.date() == date(2026, 3, 6)
+    assert USUAL.hours_between(back, at(9, 7, 30)) == pytest.approx(2)
+
+
+@given(
+    minutes=st.integers(0, 14 * 24 * 60),
+    hours=st.floats(0.1, 20),
+    pause=st.floats(0, 120),
+    ends=st.integers(8, 23),
+)
+def test_back_is_the_inverse_of_hours_between(minutes, hours, pause, ends):
+    one = Shift(time(7), time(ends), min(pause, (ends - 7) * 60 - 30))
+    now = at(16, 0) + timedelta(minutes=minutes)
+    assert one.hours_between(one.back(now, hours), now) == pytest.approx(hours, abs=1e-6)
+
+
+def test_the_horizon_is_the_shift_at_least_an_hour_and_outside_of_it_a_whole_one():
+    assert horizon(USUAL, at(2, 7)).hours == pytest.approx(7.75)
+    assert horizon(USUAL, at(2, 15, 25)) == Horizon(1.0, "in the next hour")
+    assert horizon(USUAL, at(2, 20)) == Horizon(7.75, "in a shift")
+    assert horizon(USUAL, at(7, 12)) == Horizon(7.75, "in a shift")
+
+
+def test_piling_up_has_a_dead_band():
+    state = False
+    seen = []
+    for hours in (7.0, 9.9, 10.0, 9.0, 8.0, 7.99, 9.9, 10.5):
+        state = is_piling_up(hours, 10.0, state)
+        seen.append(state)
+    assert seen == [False, False, True, True, True, False, False, True]
+
+
+def test_work_that_no_station_does_piles_up_at_once():
+    assert load(0.1, 0) == float("inf")
+    assert is_piling_up(0.1, 0, False)
+    assert not is_piling_up(0, 0, True)
+    assert "no active station" in why(0.5, 0, Horizon(4, "today"), stations=0, pieces="1 gore", orders=1)
+
+
+def test_why_says_how_much_is_queued_and_what_of_it_is_cleared():
+    words = why(1.2, 7.8, Horizon(7.8, "today"), stations=1, pieces="4 gores", orders=1)
+    assert words == "1.2 h queued of the 7.8 h that it clears today; 4 gores of 1 order"
+
+
+slats = st.lists(
+    st.builds(Slat, st.floats(0, 3), st.sampled_from(["running", "ready", "held"])), max_size=400
+)
+
+
+@given(slats=slats, clears=st.floats(0, 30))
+def test_a_pile_stays_in_its_bay_and_keeps_its_height(slats, clears):
+    total = sum(slat.hours for slat in slats)
+    top = scale_top([total], [clears])
+    drawn = pile.pile(slats, clears_hours=clears, top_hours=top)
+    assert len(drawn.slats) <= 3 * 100 / pile.THINNEST
+    assert all(-0.01 <= slat.y <= 100 and slat.height > 0 for slat in drawn.slats)
+    assert all(slat.y + slat.height <= 100.06 for slat in drawn.slats)
+    tops = [slat.y for slat in drawn.slats]
+    assert tops == sorted(tops, reverse=True)
+    if not drawn.is_cut:
+        assert sum(slat.fittings for slat in drawn.slats) == len(slats)
+        assert drawn.top == pytest.approx(100 - total * (100 - HEADROOM) / top, abs=0.02)
+    assert drawn.top >= HEADROOM - 0.1
+
+
+def test_only_what_stands_above_the_line_is_over_and_held_work_never():
+    work = [Slat(1, "ready")] * 4 + [Slat(1, "held")]
+    drawn = pile.pile(work, clears_hours=2, top_hours=5)
+    assert [(slat.state, slat.is_over) for slat in drawn.slats] == [
+        ("ready", False),
+        ("ready", False),
+        ("ready", True),
+        ("ready", True),
+        ("held", False),
+    ]
+    assert drawn.line == pytest.approx(100 - 2 / 5 * (100 - HEADROOM))
+
+
+def test_a_pile_far_above_every_line_is_cut_so_that_the_others_are_still_piles():
+    top = scale_top([400, 3], [4, 4])
+    assert top == 10
+    assert pile.pile([Slat(1, "ready")] * 400, clears_hours=4, top_hours=top).is_cut
+    assert not pile.pile([Slat(1, "ready")] * 3, clears_hours=4, top_hours=top).is_cut
