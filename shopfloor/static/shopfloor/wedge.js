@@ -1,6 +1,9 @@
-// A scanner that types like a keyboard, anywhere on the page: keys less than 50 ms apart, ended by Enter.
+// A scanner that types like a keyboard, anywhere on the page: keys close together, ended by Enter.
+// In a field only a scanner's pace counts, since a person types there too. Elsewhere nobody types, and a slow
+// scanner or a busy tablet gets more time.
 
-const GAP_MS = 50;
+const GAP_IN_FIELD_MS = 50;
+const GAP_MS = 500;
 const SHORTEST = 4;
 const LONGEST = 80;
 
@@ -13,7 +16,8 @@ export function listenForWedge(found) {
     "keydown",
     (event) => {
       if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
-      const isQuick = event.timeStamp - lastAt < GAP_MS;
+      const gap = event.target.closest?.("input, textarea, select") ? GAP_IN_FIELD_MS : GAP_MS;
+      const isQuick = event.timeStamp - lastAt < gap;
       if (event.key === "Enter" || event.key === "Tab") {
         if (isQuick && text.length >= SHORTEST) {
           event.preventDefault();
