@@ -124,12 +124,16 @@ def _pattern_drawings(shown: Mapping[str, Any], unit: str) -> Iterable[PatternDr
         )
 
 
-def _weights(shown: Mapping[str, Any], quantity: int | None, unit: str) -> Iterable[Figure]:
+def weight_text(weight_lb: float, unit: str, places: int = 1) -> str:
+    """A weight in the shop's units: “1,243.8 lb”, in a mm shop “564.2 kg”."""
     factor, name = (KG_PER_LB, "kg") if unit == "mm" else (1.0, "lb")
-    each = shown["weight"] * factor
-    yield Figure("Weight, each", f"{each:.2f} {name}")
+    return f"{weight_lb * factor:,.{places}f} {name}"
+
+
+def _weights(shown: Mapping[str, Any], quantity: int | None, unit: str) -> Iterable[Figure]:
+    yield Figure("Weight, each", weight_text(shown["weight"], unit, 2))
     if quantity:
-        yield Figure(f"Weight, × {quantity}", f"{each * quantity:.1f} {name}")
+        yield Figure(f"Weight, × {quantity}", weight_text(shown["weight"] * quantity, unit))
 
 
 # -- stored lines -----------------------------------------------------------

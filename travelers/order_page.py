@@ -15,9 +15,10 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from fittings.forms import shop_unit
 from fittings.models import Order, OrderLine, PieceState
 from fittings.order_list import order_get, order_mark
-from fittings.preview import LineDrawing, line_drawing
+from fittings.preview import LineDrawing, line_drawing, weight_text
 from fittings.tables import versions_in_force
 from shared.problems import Conflict, WrongInput
 from shared.roles import role_required
@@ -63,7 +64,7 @@ class OrderPage:
     lines: tuple[LinePage, ...]
     makes: str
     cannot: tuple[str, ...]
-    weight_lb: float
+    weight: str
 
 
 def order_page(number: str, *, today: date) -> OrderPage:
@@ -86,7 +87,9 @@ def order_page(number: str, *, today: date) -> OrderPage:
     )
     state, word = order_mark(order, today=today)
     weight = sum(one.drawing.weight_lb * one.line.quantity for one in lines)
-    return OrderPage(order, state, word, lines, release_sentence(lines), cannot, weight)
+    return OrderPage(
+        order, state, word, lines, release_sentence(lines), cannot, weight_text(weight, shop_unit())
+    )
 
 
 def release_sentence(lines: Sequence[LinePage]) -> str:

@@ -1,7 +1,10 @@
 """Typing an order in a real browser: by keyboard alone, with mistakes, and with scripts off."""
 
+from dataclasses import replace
+
 import pytest
 
+from fittings.geometry import KINDS
 from fittings.models import Order
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -139,6 +142,24 @@ def test_line_taken_out_can_be_put_back(desk):
     assert page.locator("[data-line]").count() == 2
     assert page.input_value("[name=line-0-tag]") == "AHU-3"
     assert page.inner_text("[data-line=line-0] [data-line-number]") == "1"
+
+
+def test_other_kind_shows_its_own_sizes_and_keeps_what_both_have(desk, monkeypatch):
+    elbow = KINDS["gored_elbow"]
+    length = replace(elbow.params[0], name="length", help="Length of the duct.")
+    straight = replace(elbow, name="straight", title="Straight", params=(elbow.params[0], length))
+    monkeypatch.setitem(KINDS, "straight", straight)
+    page = desk()
+    page.goto("/orders/new/")
+    for name, value in (("quantity", "12"), ("diameter", "14 1/2"), ("angle", "90"), ("tag", "AHU-3")):
+        page.fill(f"[name=line-0-{name}]", value)
+    page.select_option("[name=line-0-kind]", "straight")
+    page.wait_for_selector("[name=line-0-length]")
+    assert page.locator("[name=line-0-angle]").count() == 0
+    assert focused(page) == "line-0-kind"
+    assert page.input_value("[name=line-0-diameter]") == "14 1/2"
+    assert page.input_value("[name=line-0-tag]") == "AHU-3"
+    assert page.input_value("[name=line-0-quantity]") == "12"
 
 
 def test_second_click_on_save_makes_no_second_order(desk):
