@@ -1,7 +1,6 @@
 """Whose turn it is to write. SQLite has one writer and no queue: writers poll, and a few wait for seconds.
 
-A lock file makes the queue: the kernel wakes the waiting processes, a thread lock those within one. PostgreSQL needs
-none.
+A lock file makes the queue between processes, a thread lock that within one. PostgreSQL needs none.
 """
 
 from __future__ import annotations
@@ -9,11 +8,17 @@ from __future__ import annotations
 import fcntl
 import os
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 from django.conf import settings
 from django.db import connection
+
+from shared.problems import Busy
+
+PATIENCE_SECONDS = 5.0
+POLL_SECONDS = 0.001
 
 _within = threading.Lock()
 _file: int | None = None
@@ -31,14 +36,34 @@ def _lock_file() -> int:
 
 @contextmanager
 def write_turn() -> Iterator[None]:
-    """Hold the turn around a short write transaction; inside an open one, and on PostgreSQL, it does nothing."""
+    """Hold the turn around a short write transaction; inside an open one, and on PostgreSQL, it does nothing.
+
+    raises  Busy where the turn does not come within five seconds; nothing was changed
+    """
     if connection.vendor != "sqlite" or connection.in_atomic_block:
         yield
         return
-    with _within:
+    deadline = time.monotonic() + PATIENCE_SECONDS
+    if not _within.acquire(timeout=PATIENCE_SECONDS):
+        raise Busy()
+    try:
         handle = _lock_file()
-        fcntl.flock(handle, fcntl.LOCK_EX)
+        while not _locked(handle):
+            if time.monotonic() > deadline:
+                raise Busy()
+            time.sleep(POLL_SECONDS)
         try:
             yield
         finally:
             fcntl.flock(handle, fcntl.LOCK_UN)
+    finally:
+        _within.release()
+
+
+def _locked(handle: int) -> bool:
+    """Take the file's lock if it is free. Only one thread a process asks, so few ask at once."""
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True

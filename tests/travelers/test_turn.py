@@ -1,0 +1,63 @@
+"""Writers on SQLite queue for their turn, and give up with a sentence after a while; PostgreSQL needs no queue."""
+
+import fcntl
+import threading
+import time
+
+import pytest
+from django.conf import settings
+from django.db import connection
+
+from shared.problems import Busy
+from travelers import turn
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def taken():
+    """The turn held by another process: an open file description of its own."""
+    with (settings.DATA_DIR / "write.lock").open("w") as other:
+        fcntl.flock(other, fcntl.LOCK_EX)
+        yield other
+
+
+def test_turn_that_does_not_come_is_busy_with_a_retry(taken, monkeypatch):
+    monkeypatch.setattr(turn, "PATIENCE_SECONDS", 0.2)
+    if connection.vendor != "sqlite":
+        with turn.write_turn():
+            return
+    began = time.monotonic()
+    with pytest.raises(Busy) as refused, turn.write_turn():
+        pytest.fail("had the turn that another process holds")
+    assert 0.2 <= time.monotonic() - began < 2
+    assert (refused.value.status, refused.value.retry_after) == (503, 2)
+
+
+def test_turn_comes_when_the_other_is_done(taken):
+    threading.Timer(0.1, fcntl.flock, (taken, fcntl.LOCK_UN)).start()
+    had = []
+    with turn.write_turn():
+        had.append(True)
+    assert had
+
+
+def test_turns_within_a_process_do_not_overlap():
+    inside, most = [], []
+
+    def work():
+        for _ in range(20):
+            with turn.write_turn():
+                inside.append(1)
+                most.append(len(inside))
+                inside.pop()
+        connection.close()
+
+    threads = [threading.Thread(target=work) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(most) == 80
+    if connection.vendor == "sqlite":
+        assert max(most) == 1
