@@ -16,6 +16,7 @@ from fittings.geometry import KINDS, Param
 from fittings.models import OrderLine
 from fittings.reading import QUANTITY
 from fittings.tables import all_rows
+from fittings.widgets import PlainCheck, PlainSelect, PlainText
 from shared.problems import FieldError, WrongInput
 from shared.units import (
     MM_PER_IN,
@@ -105,13 +106,13 @@ def _text(label: str, sort: str, *, hint: str = "", longest: int = 60, usual: st
     attrs = {"autocomplete": "off", "maxlength": longest, "spellcheck": "false"}
     attrs |= {"title": hint} if hint else {}
     attrs |= {"placeholder": usual} if usual else {}
-    field = forms.CharField(label=label, required=False, widget=forms.TextInput(attrs=attrs))
+    field = forms.CharField(label=label, required=False, widget=PlainText(attrs=attrs))
     field.sort = sort
     return field
 
 
 def _pick(label: str, choices: Iterable[tuple[str, str]], *, hint: str = "") -> forms.CharField:
-    widget = forms.Select(choices=list(choices), attrs={"title": hint} if hint else {})
+    widget = PlainSelect(choices=list(choices), attrs={"title": hint} if hint else {})
     field = forms.CharField(label=label, required=False, widget=widget)
     field.sort = "pick"
     return field
@@ -127,7 +128,7 @@ def param_field(param: Param, choices: Choices) -> forms.Field:
     """A field for one parameter of a kind, as its schema describes it."""
     label = param_label(param, choices.unit)
     if param.unit == "bool":
-        widget = forms.CheckboxInput(attrs={"title": param.help})
+        widget = PlainCheck(attrs={"title": param.help})
         field = forms.BooleanField(label=label, required=False, widget=widget)
         field.sort = "check"
         return field

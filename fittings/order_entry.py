@@ -40,7 +40,7 @@ class OrderEntry:
     def __init__(self, choices: Choices, *, today: date, order: Order | None = None):
         self.choices, self.order, self.today = choices, order, today
         self.head = OrderForm(today=today, initial=_head_initial(order))
-        stored = order.lines.order_by("position") if order else []
+        stored = order.lines.defer("development").order_by("position") if order else []
         self.lines = [self._line(at, line_initial(line, choices.unit)) for at, line in enumerate(stored)]
         if not self.lines:
             self.lines = [self._line(0, FIRST_LINE)]

@@ -6,20 +6,21 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import QuerySet
 
 from fittings.models import Order, OrderLine
 from fittings.preview import LineDrawing, line_drawing
+from fittings.selectors import orders_found
 from fittings.tables import versions_in_force
 from shared.problems import NotFound
 
-OPEN = "open"
+OPEN, LATE = "open", "late"
 STATES = (
     ("", "All"),
     (OPEN, "Open"),
     ("draft", "Drafts"),
     ("released", "Released"),
-    ("late", "Late"),
+    (LATE, "Late"),
     ("done", "Done"),
     ("cancelled", "Cancelled"),
 )
@@ -39,27 +40,15 @@ LIST_FIELDS = (
 
 
 def order_list(*, q: str = "", state: str = "", today: date) -> QuerySet[Order]:
-    """Orders, open ones by due date, others newest first."""
-    found = Order.objects.select_related("customer")
-    late = Q(state=Order.State.RELEASED, due_on__lt=today)
-    by_state = {
-        OPEN: Q(state__in=[Order.State.DRAFT, Order.State.RELEASED]),
-        "late": late,
-        **{name: Q(state=name) for name in Order.State.values},
-    }
-    if state in by_state:
-        found = found.filter(by_state[state])
-    if q:
-        tagged = OrderLine.objects.filter(order=OuterRef("pk"), tag__icontains=q)
-        found = found.filter(
-            Q(number__icontains=q)
-            | Q(customer__name__icontains=q)
-            | Q(purchase_order__icontains=q)
-            | Exists(tagged)
-        )
-    if state in (OPEN, "released", "late"):
+    """Orders found, with `pieces`: what is being worked on by due date, all else newest first."""
+    found = orders_found(q=q, state=state if state in Order.State.values else "")
+    if state == OPEN:
+        found = found.filter(state__in=[Order.State.DRAFT, Order.State.RELEASED])
+    elif state == LATE:
+        found = found.filter(state=Order.State.RELEASED, due_on__lt=today)
+    if state in (OPEN, LATE, Order.State.RELEASED):
         return found.order_by("due_on", "priority", "id")
-    return found.order_by("-id")
+    return found
 
 
 @dataclass(frozen=True)
@@ -106,15 +95,6 @@ def order_mark(order: Order, *, today: date) -> tuple[str, str]:
         days = (today - order.due_on).days
         return "late", f"Late {days} {'day' if days == 1 else 'days'}"
     return str(order.state), ""
-
-
-def order_get(number: str) -> Order:
-    found = Order.objects.select_related("customer").filter(number=number).first()
-    if found is None:
-        raise NotFound(
-            f"There is no order {number[:30]}. Look for it by number, customer, PO or tag in Orders."
-        )
-    return found
 
 
 def order_line_get(number: str, position: int) -> OrderLine:

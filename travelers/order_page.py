@@ -17,8 +17,9 @@ from django.views.decorators.http import require_POST
 
 from fittings.forms import shop_unit
 from fittings.models import Order, OrderLine, PieceState
-from fittings.order_list import order_get, order_mark
+from fittings.order_list import order_mark
 from fittings.preview import LineDrawing, line_drawing, weight_text
+from fittings.selectors import order_by_number
 from fittings.tables import versions_in_force
 from shared.problems import Conflict, WrongInput
 from shared.roles import role_required
@@ -69,7 +70,7 @@ class OrderPage:
 
 def order_page(number: str, *, today: date) -> OrderPage:
     """Facts, lines and progress of an order. The same few queries, whatever its size."""
-    order = order_get(number)
+    order = order_by_number(number)
     versions = order.tables or versions_in_force()
     done = dict(
         order.fittings.filter(state=PieceState.DONE).values_list("line").annotate(n=Count("pk"))

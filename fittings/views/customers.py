@@ -2,11 +2,14 @@
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import Count, Q
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from fittings import customers, services
+from fittings import services
 from fittings.forms import CustomerForm
+from fittings.models import Order
+from fittings.selectors import customer_by_id, customers_found
 from fittings.views.not_loaded import says_when_not_loaded
 from shared.problems import WrongInput
 from shared.roles import role_required
@@ -18,8 +21,13 @@ ON_A_PAGE = 50
 @says_when_not_loaded("Customers")
 def customer_list(request):
     q = request.GET.get("q", "").strip()[:120]
-    page = Paginator(customers.customer_list(q=q), ON_A_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(_with_counts(customers_found(q=q)), ON_A_PAGE).get_page(request.GET.get("page"))
     return render(request, "fittings/customers.html", {"page_obj": page, "q": q})
+
+
+def _with_counts(found):
+    is_open = Q(orders__state__in=[Order.State.DRAFT, Order.State.RELEASED])
+    return found.annotate(all_orders=Count("orders"), open_orders=Count("orders", filter=is_open))
 
 
 @role_required("office", "supervisor")
@@ -29,7 +37,7 @@ def customer_new(request):
 
 @role_required("office", "supervisor")
 def customer_edit(request, pk):
-    return _customer_page(request, customers.customer_get(pk))
+    return _customer_page(request, customer_by_id(pk))
 
 
 def _customer_page(request, customer):

@@ -13,8 +13,9 @@ from fittings.due_date import DateNotUnderstood, date_text, read_date
 from fittings.forms import LineForm, shop_unit
 from fittings.models import Order
 from fittings.order_entry import OrderEntry, entry_choices
-from fittings.order_list import STATES, order_get, order_line_get, order_list, order_rows
+from fittings.order_list import STATES, order_line_get, order_list, order_rows
 from fittings.preview import line_preview, line_shown, preview_of
+from fittings.selectors import order_by_number
 from fittings.tables import versions_in_force
 from fittings.views.not_loaded import says_when_not_loaded
 from shared.problems import Conflict
@@ -51,7 +52,7 @@ def order_new(request):
 
 @role_required("office", "supervisor")
 def order_edit(request, number):
-    order = order_get(number)
+    order = order_by_number(number)
     if order.state not in (Order.State.DRAFT, Order.State.RELEASED):
         raise Conflict(
             f"Order {number} is {order.get_state_display().lower()}. It cannot be changed any more."
