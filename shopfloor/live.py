@@ -1,8 +1,8 @@
 """The board as it changes: built once a process and version, and handed to everybody who watches.
 
 One watcher thread a process follows the pulse while somebody watches: on PostgreSQL it listens for notifications
-(LISTEN before the first read, a slow poll behind), on SQLite it reads the one row of the pulse every few hundredths of a
-second. Streams wait for the watcher; none of them asks the database for versions itself.
+(LISTEN before the first read, a slow poll behind), on SQLite it reads the one row of the pulse every few hundredths of
+a second. Streams wait for the watcher; none of them asks the database for versions itself.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ TICK_SECONDS = 0.5
 KEPT_SECONDS = 5.0
 LEAST_GAP_SECONDS = 0.05
 MOST_OF_THE_TIME = 0.25
+READ_PULSE = "SELECT epoch, version FROM travelers_pulse WHERE id = 1"
 HEARTBEAT_SECONDS = 15.0
 CHECK_SECONDS = 30.0
 
@@ -68,6 +69,12 @@ def this_minute() -> int:
 def etag(epoch: str, version: int) -> str:
     """Changes with the version, and once a minute because ages and the hours left are of their minute."""
     return f'"{epoch[:8]}-{version}-{this_minute()}"'
+
+
+def let_go() -> None:
+    """Give this thread's connection back to the pool; a stream that waits for hours must not keep one."""
+    if not connection.in_atomic_block:
+        close_old_connections()
 
 
 class Live:
@@ -132,11 +139,11 @@ class Live:
 
         Where all seats are taken it is one event and the end: the client asks again after `retry`, which is polling.
         """
-        close_old_connections()
+        let_go()
         yield b"retry: 2000\n\n"
         with self._seat() as has_seat:
             shown = self.edition()
-            close_old_connections()
+            let_go()
             yield shown.event()
             beat = checked = time.monotonic()
             while has_seat:
@@ -148,7 +155,7 @@ class Live:
                     checked = now
                     if not is_allowed():
                         return
-                    close_old_connections()
+                    let_go()
                 if fresh is not None:
                     shown, beat = fresh, now
                     yield fresh.event()
@@ -226,9 +233,7 @@ class Live:
         reader = sqlite3.connect(f"file:{path}?mode=ro", uri=True, isolation_level=None, timeout=1)
         try:
             while self._is_wanted():
-                self._heard(
-                    *reader.execute("SELECT epoch, version FROM travelers_pulse WHERE id = 1").fetchone()
-                )
+                self._heard(reader.execute(READ_PULSE).fetchone())
                 time.sleep(POLL_SECONDS)
         finally:
             reader.close()
@@ -244,18 +249,16 @@ class Live:
             while self._is_wanted():
                 if heard or time.monotonic() - looked > SLOW_POLL_SECONDS:
                     looked = time.monotonic()
-                    row = listener.execute(
-                        "SELECT epoch, version FROM travelers_pulse WHERE id = 1"
-                    ).fetchone()
-                    self._heard(*row)
+                    self._heard(listener.execute(READ_PULSE).fetchone())
                 heard = any(True for _ in listener.notifies(timeout=TICK_SECONDS, stop_after=1))
 
-    def _heard(self, epoch: str, version: int) -> None:
+    def _heard(self, row: tuple[str, int] | None) -> None:
         """Build the edition of a version that nobody has yet.
 
         A burst of changes is built at intervals, so that no more than a quarter of the time goes into building; the
         version is read again at the build, so the last change is always in the last edition.
         """
+        epoch, version = row or ("", 0)
         kept = self._edition
         if kept is not None and kept.epoch == epoch and kept.version >= version:
             return
@@ -265,7 +268,7 @@ class Live:
             kept = self._edition
             if kept is None or kept.epoch != epoch or kept.version < version:
                 self._build()
-        close_old_connections()
+        let_go()
 
 
 live = Live(Piling(Path(settings.DATA_DIR) / "piling.json"))

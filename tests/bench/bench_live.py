@@ -1,82 +1,134 @@
-"""From a scan sent to the board on a stream.
+"""How soon a committed change is on the streams: from commit to client, for thirty of them.
 
-    python -m tests.bench.bench_live [scans] [streams]
+    python tests/bench/bench_live.py [--clients 30] [--changes 200] [--every 0.2] [--workers 2]
 
-Prints the percentiles of the time from sending a scan to the arrival of a board of its version at the slowest stream
-(p99 at most 100 ms on PostgreSQL, 300 ms on SQLite).
+Needs a database that `manage.py up` has set up (SHOPFLOOR_DATA or DATABASE_URL). Starts its own gunicorn on a free port,
+commits changes of the version from this process, and prints percentiles in milliseconds with the machine's load.
 """
 
 from __future__ import annotations
 
-import http.client
-import json
+import argparse
+import os
 import socket
-import statistics
+import subprocess
 import sys
 import threading
 import time
+import urllib.request
+from pathlib import Path
 
-from tests.bench import harness
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
 
-GAP_SECONDS = 0.15
+import django  # noqa: E402
+
+django.setup()
+
+from django.db import connection, transaction  # noqa: E402
+from django.utils import timezone  # noqa: E402
+
+from shopfloor.keys import key_make  # noqa: E402
+from shopfloor.models import Person  # noqa: E402
+from travelers.pulse import pulse_beat  # noqa: E402
 
 
-def main(scans: int = 150, streams: int = 8) -> None:
-    harness.django_set_up()
-    from django.db import connection
+def percentiles(values: list[float]) -> str:
+    ordered = sorted(values)
 
-    bound = 100 if connection.vendor == "postgresql" else 300
-    shop = harness.shop_with_order(scans // 5 + 10)
-    with harness.server() as port:
-        watchers = [Watcher(port, shop["keys"]["supervisor"]) for _ in range(streams)]
-        for watcher in watchers:
-            watcher.first.wait(timeout=20)
-        version = max(watcher.versions[-1][0] for watcher in watchers)
-        poster = http.client.HTTPConnection("127.0.0.1", port)
-        headers = {"Authorization": f"Token {shop['keys']['cut']}", "Content-Type": "application/json"}
-        sent = []
-        for code in shop["codes"][:scans]:
-            body = harness.scan_body(code, shop["badge"])
-            sent.append(time.perf_counter())
-            poster.request("POST", "/api/v1/scans/", body=body, headers=headers)
-            assert poster.getresponse().read().find(b'"recorded"') > 0
-            time.sleep(GAP_SECONDS)
-        time.sleep(2)
-        waits = []
-        for n, began in enumerate(sent, start=1):
-            arrivals = [watcher.arrival(version + n) for watcher in watchers]
-            assert None not in arrivals, f"version {version + n} never came"
-            waits.append((max(arrivals) - began) * 1000)
-    cuts = statistics.quantiles(waits, n=100, method="inclusive")
-    print(
-        f"{streams} streams, {scans} scans: p50 {cuts[49]:.0f} ms, p90 {cuts[89]:.0f} ms, p99 {cuts[98]:.0f} ms"
+    def at(share: float) -> float:
+        return ordered[min(len(ordered) - 1, int(share * len(ordered)))] * 1000
+
+    return f"p50 {at(0.5):6.1f}  p95 {at(0.95):6.1f}  p99 {at(0.99):6.1f}  most {ordered[-1] * 1000:6.1f} ms"
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def read(url: str, key: str, seen: dict[int, float], ready: threading.Event) -> None:
+    request = urllib.request.Request(
+        url, headers={"Authorization": f"Token {key}", "Accept": "text/event-stream"}
     )
-    harness.report("scan to board, p99 [ms]", cuts[98], f"at most {bound}")
+    with urllib.request.urlopen(request, timeout=60) as stream:
+        for line in stream:
+            if line.startswith(b"id: "):
+                number = int(line[4:])
+            elif line.startswith(b"data: "):
+                seen[number] = time.monotonic()
+                ready.set()
 
 
-class Watcher:
-    """One stream client: every version with the time at which it came."""
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--clients", type=int, default=30)
+    parser.add_argument("--changes", type=int, default=200)
+    parser.add_argument("--every", type=float, default=0.2, help="seconds between changes")
+    parser.add_argument("--workers", type=int, default=2)
+    chosen = parser.parse_args()
 
-    def __init__(self, port: int, key: str):
-        self.versions: list[tuple[int, float]] = []
-        self.first = threading.Event()
-        self.socket = socket.create_connection(("127.0.0.1", port))
-        self.socket.sendall(
-            f"GET /api/v1/board/stream/ HTTP/1.1\r\nHost: x\r\nAccept: text/event-stream\r\n"
-            f"Authorization: Token {key}\r\n\r\n".encode()
+    port = free_port()
+    settings = {
+        "SHOPFLOOR_PORT": str(port),
+        "SHOPFLOOR_HOST": "127.0.0.1",
+        "SHOPFLOOR_WORKERS": str(chosen.workers),
+    }
+    server = subprocess.Popen(
+        [sys.executable, "-m", "gunicorn", "-c", "shopfloor/gunicorn_conf.py", "--no-control-socket"],
+        cwd=ROOT,
+        env=os.environ | settings,
+    )
+    try:
+        health = f"http://127.0.0.1:{port}/api/v1/health/"
+        for _ in range(600):
+            try:
+                urllib.request.urlopen(health, timeout=5).close()
+                break
+            except OSError:
+                time.sleep(0.1)
+        name = "bench-display"
+        person = Person.objects.filter(username=name).first() or Person.objects.create_user(
+            name, role="display"
         )
-        threading.Thread(target=self.run, daemon=True).start()
-
-    def run(self) -> None:
-        with self.socket.makefile("rb") as lines:
-            for line in lines:
-                if line.startswith(b"data: "):
-                    self.versions.append((json.loads(line[6:])["version"], time.perf_counter()))
-                    self.first.set()
-
-    def arrival(self, version: int) -> float | None:
-        return next((at for seen, at in self.versions if seen >= version), None)
+        key, secret = key_make(now=timezone.now(), person=person, label="bench")
+        url = f"http://127.0.0.1:{port}/api/v1/board/stream/"
+        clients: list[dict[int, float]] = []
+        for _ in range(chosen.clients):
+            seen: dict[int, float] = {}
+            ready = threading.Event()
+            threading.Thread(target=read, args=(url, secret, seen, ready), daemon=True).start()
+            assert ready.wait(30), "a stream did not open"
+            clients.append(seen)
+        committed: dict[int, float] = {}
+        for _ in range(chosen.changes):
+            with transaction.atomic():
+                version = pulse_beat(changes=1)[1]
+            committed[version] = time.monotonic()
+            time.sleep(chosen.every)
+        time.sleep(1)
+        waits, missed = [], 0
+        for seen in clients:
+            for version, at in committed.items():
+                first = min((when for number, when in seen.items() if number >= version), default=None)
+                if first is None:
+                    missed += 1
+                else:
+                    waits.append(max(0.0, first - at))
+        load = os.getloadavg()[0]
+        print(
+            f"{connection.vendor}, {chosen.clients} clients, {chosen.workers} workers, a change every {chosen.every} s"
+        )
+        print(
+            f"commit to client  {percentiles(waits)}   missed {missed}, load {load:.1f} on {os.cpu_count()} cores"
+        )
+        key.delete()
+    finally:
+        server.terminate()
+        server.wait(10)
 
 
 if __name__ == "__main__":
-    main(*(int(text) for text in sys.argv[1:]))
+    main()
