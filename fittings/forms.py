@@ -231,8 +231,9 @@ class LineForm(forms.Form):
         return not any(self.typed(name) for name in names)
 
     def clean(self):
-        for name, low, high in (("quantity", *QUANTITY), ("gauge", 1, 40)):
-            self.values[name] = self._whole(name, low, high)
+        self.values["quantity"] = self._quantity()
+        gauge = self.typed("gauge")
+        self.values["gauge"] = int(gauge) if gauge.isdecimal() and len(gauge) < 5 else gauge or None
         params = {}
         for param in self.shape.params:
             try:
@@ -251,14 +252,15 @@ class LineForm(forms.Form):
         self.values["params"], self.values["allowances"] = params, allowances or None
         return self.cleaned_data
 
-    def _whole(self, name: str, low: int, high: int) -> int | None:
-        text, label = self.typed(name), self.fields[name].label
+    def _quantity(self) -> int | None:
+        text, (low, high) = self.typed("quantity"), QUANTITY
         if text.isdecimal() and len(text) <= 9 and low <= int(text) <= high:
             return int(text)
         if text:
-            self.add_error(name, f"{label} is “{text[:20]}”; it can be a whole number from {low} to {high}.")
+            limit = f"a whole number from {low} to {high}"
+            self.add_error("quantity", f"Quantity is “{text[:20]}”; it can be {limit}.")
         else:
-            self.add_error(name, f"Enter the {label.lower()}, {low} to {high}.")
+            self.add_error("quantity", f"Enter the quantity, {low} to {high}.")
         return None
 
     def develop(self):
@@ -342,7 +344,7 @@ class OrderForm(forms.Form):
     due = forms.CharField(label="Due", required=False, max_length=40, help_text="17 Dec, or Thursday")
     priority = forms.CharField(label="Priority", required=False, max_length=3, help_text="1 first, 9 last")
     notes = forms.CharField(
-        label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
+        label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 1})
     )
 
     def __init__(self, data=None, *, today: date, initial=None):

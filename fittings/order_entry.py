@@ -13,7 +13,7 @@ from fittings.forms import CARRIED, Choices, LineForm, OrderForm, choices_of, li
 from fittings.geometry import KINDS
 from fittings.models import Order
 from fittings.orders import order_create, order_update
-from fittings.reading import MOST_LINES
+from fittings.reading import MOST_LINES, read_order
 from fittings.tables import all_rows
 from shared.problems import Conflict, FieldError, Problem, WrongInput
 from shared.roles import Actor
@@ -123,6 +123,7 @@ class OrderEntry:
         if not is_read:
             for line in filled:
                 line.develop()
+            self._judge_number()
             return None
         try:
             return self._to_service(filled, actor, now)
@@ -133,6 +134,15 @@ class OrderEntry:
         except WrongInput as wrong:
             self._refused(wrong, filled)
         return None
+
+    def _judge_number(self) -> None:
+        """The one field of the head that only the service judges, so that all that is wrong is told at once."""
+        number = self.head.cleaned_data.get("number")
+        if number and self.order is None:
+            try:
+                read_order({"number": number}, tables=self.choices.tables, is_new=False)
+            except WrongInput as wrong:
+                self._refused(wrong, [])
 
     def _to_service(self, filled: list[LineForm], actor: Actor, now: datetime) -> Order:
         data = {**self.head.cleaned_data, "unit": self.choices.unit}

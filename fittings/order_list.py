@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from fittings.models import Order, OrderLine
 from fittings.preview import LineDrawing, line_drawing
@@ -47,7 +47,7 @@ def order_list(*, q: str = "", state: str = "", today: date) -> QuerySet[Order]:
     elif state == LATE:
         found = found.filter(state=Order.State.RELEASED, due_on__lt=today)
     if state in (OPEN, LATE, Order.State.RELEASED):
-        return found.order_by("due_on", "priority", "id")
+        return found.order_by(F("due_on").asc(nulls_last=True), "priority", "id")
     return found
 
 

@@ -69,8 +69,8 @@ def test_blank_lines_are_left_out(office_page):
 
 
 def test_every_wrong_field_is_named_and_nothing_typed_is_lost(office_page):
-    lines = ({**ELBOW, "diameter": "1/2/4"}, {**ELBOW, "quantity": "x", "angle": "200"})
-    answer = office_page.post("/orders/new/", typed(*lines, customer="", due="3/4"))
+    lines = ({**ELBOW, "diameter": "1/2/4"}, {**ELBOW, "quantity": "x", "angle": "200", "gauge": "99"})
+    answer = office_page.post("/orders/new/", typed(*lines, customer="", due="3/4", number="a b"))
     page = answer.content.decode()
     assert answer.status_code == 400
     assert not Order.objects.exists()
@@ -78,8 +78,10 @@ def test_every_wrong_field_is_named_and_nothing_typed_is_lost(office_page):
     assert "<title>Error: New order</title>" in page
     for sentence in (
         "Enter the customer.",
+        "Number is “a b”; it can be letters, digits",
         "“3/4” can be read two ways. Write the month as a word: 17 Dec.",
         "Line 1: “1/2/4” is not a length.",
+        "Line 2: Gauge is 99; galvanized can be 10 to 30.",
         "Line 2: Quantity is “x”; it can be a whole number from 1 to 10000.",
         "Line 2: Angle is 200°; it can be more than 0° and at most 180°.",
     ):
@@ -281,6 +283,14 @@ def test_list_costs_the_same_for_one_order_and_many(office_page, django_assert_m
     office_page.get("/orders/")
     with django_assert_max_num_queries(7):
         office_page.get("/orders/")
+
+
+def test_open_orders_come_by_due_date_those_without_one_last(office_page):
+    for number, due in (("none", None), ("later", "2026-12-20"), ("sooner", "2026-12-03")):
+        factories.order(number=number, due=due)
+    page = office_page.get("/orders/", {"state": "open"}).content.decode()
+    found = re.findall(r'href="(none|later|sooner)/"', page)
+    assert found == ["sooner", "later", "none"]
 
 
 def test_text_of_a_customer_is_shown_as_text(office_page):

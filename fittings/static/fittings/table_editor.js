@@ -32,6 +32,8 @@ function applyFilter() {
 function addRow() {
   filter.value = "";
   applyFilter();
+  const blank = rows().find((row) => !textOf(row).trim());
+  if (blank) return cells(blank)[0].focus();
   const last = body.rows[body.rows.length - 1];
   const row = last.cloneNode(true);
   const at = Number(last.dataset.row) + 1;
