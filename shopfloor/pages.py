@@ -21,6 +21,7 @@ urlpatterns = [
     path("enrol/", stations.enrol, name="enrol"),
     # station tablet
     path("station/", tablet.station, name="station"),
+    path("station/sw.js", tablet.worker, name="station_worker"),
     # exceptions
     path("exceptions/", exceptions.exceptions, name="exceptions"),
     # board

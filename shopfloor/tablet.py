@@ -9,7 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from fittings import tables
-from fittings.drawing import fitting_text, icon_svg, pattern_svg, role_title, seam_text
+from fittings.drawing import fitting_text, icon_svg, pattern_icon, role_title, seam_text, svg_text
 from fittings.models import OrderLine
 from fittings.numbering import shop_mark
 from shared.roles import Actor
@@ -45,6 +45,7 @@ def station_data(actor: Actor) -> dict[str, Any]:
         "one_scan_finishes": station.one_scan_finishes,
         "mark": shop_mark(),
         "epoch": pulse_epoch(),
+        "as_of": timezone.now().isoformat(),
         "badges": list(badges),
         "cautions": cautions_of(station.operations),
         "queue": queue_of(station),
@@ -152,7 +153,7 @@ def piece_data(code: str, actor: Actor) -> dict[str, Any]:
         "piece": words,
         "title": here.tag or f"Order {here.order}",
         "fitting": fitting_text(here.development),
-        "metal": f"{here.material}, {here.gauge} gauge",
+        "metal": f"{here.gauge} ga {here.material}",
         "order": here.order,
         "customer": here.customer,
         "due": due_words(here),
@@ -167,7 +168,7 @@ def piece_data(code: str, actor: Actor) -> dict[str, Any]:
             [here.operation] if here.operation else actor.operations, here.method or None
         ),
         "icon": icon_svg(here.development, highlight=here.position),
-        "drawing": pattern_svg(here.development, here.position or 1) if here.operation == "cut" else "",
+        "drawing": _pattern(here) if here.operation == "cut" else "",
     }
 
 
@@ -175,6 +176,11 @@ def numbers_of(here: PieceHere) -> list[Number]:
     """The numbers that matter at the operation that the piece is at here."""
     own = _NUMBERS.get(here.operation)
     return own(here) if own else [_plain("Size", fitting_text(here.development))]
+
+
+def _pattern(here: PieceHere) -> str:
+    """The flat pattern without its numbers, which stand beside it large enough to read."""
+    return svg_text(pattern_icon(here.development, here.position or 1, width=540, height=96))
 
 
 def _segment(here: PieceHere) -> Mapping[str, Any]:
@@ -238,7 +244,7 @@ def seam_length(part: Mapping[str, Any]) -> float | None:
 
 def _assemble(here: PieceHere) -> list[Number]:
     parts = here.development["segments"]
-    found = [_plain("Pieces", f"{len(parts)}, from end A to end B")]
+    found = [_plain("Pieces, A to B", str(len(parts)))]
     sizes = here.development["dimensions"]
     if sizes.get("gore_angle"):
         found.append(_plain("Each gore", f"{plain_number(float(sizes['gore_angle']), 2)}°"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.contrib.staticfiles import finders
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
@@ -32,3 +34,11 @@ def station(request):
     response = render(request, "shopfloor/station.html", context)
     response.allows_wasm = True
     return response
+
+
+@require_safe
+def worker(request):
+    """The service worker, at an address below the page that it serves: a worker reaches no farther than its own."""
+    with open(finders.find("shopfloor/sw.js"), encoding="utf-8") as file:
+        text = file.read()
+    return HttpResponse(text, content_type="text/javascript", headers={"Cache-Control": "no-cache"})

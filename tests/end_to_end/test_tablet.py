@@ -23,6 +23,15 @@ def unsent(page):
     return page.locator("#unsent-words")
 
 
+def arrived(page) -> Scan:
+    """The one scan of the record, once it is there."""
+    for _ in range(100):
+        page.wait_for_timeout(200)
+        if Scan.objects.exists():
+            break
+    return Scan.objects.get()
+
+
 def test_supervisor_makes_a_code_and_the_tablet_becomes_the_station(open_browser, shop):
     office = open_browser(OFFICE)
     office.goto("/stations/at/ROLL-1/")
@@ -78,7 +87,7 @@ def test_typed_like_a_scanner_by_real_keys(tablet, badges, codes):
 
 def test_slow_typing_is_no_scan(tablet, badges):
     page = tablet("CUT-1")
-    page.keyboard.type(badges["Ana Ruiz"], delay=80)
+    page.keyboard.type(badges["Ana Ruiz"], delay=550)
     page.keyboard.press("Enter")
     expect(page.locator("#badge-name")).to_have_text("Scan your badge")
 
@@ -133,15 +142,115 @@ def test_what_is_kept_survives_a_reload(tablet, scan, badges, codes):
     assert Scan.objects.count() == 1
 
 
+def test_page_opens_again_without_the_network(tablet, scan, badges, codes):
+    """By the service worker: on HTTPS, and on the same machine, which browsers trust alike."""
+    page = tablet("CUT-1")
+    scan(page, badges["Ana Ruiz"])
+    page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
+    page.reload()
+    page.wait_for_selector("#station[data-ready=yes]")
+    page.context.set_offline(True)
+    page.reload()
+    page.wait_for_selector("#station[data-ready=yes]")
+    scan(page, codes[0])
+    expect(unsent(page)).to_contain_text("1 not sent")
+    page.context.set_offline(False)
+    expect(unsent(page)).to_have_text("All sent", timeout=15_000)
+    assert Scan.objects.get().code == codes[0]
+
+
+def test_numbers_of_what_is_next_are_there_without_the_network(tablet, badges, codes):
+    page = tablet("CUT-1")
+    page.wait_for_timeout(4_000)
+    page.context.set_offline(True)
+    page.locator(f".next[data-code='{codes[3]}']").click()
+    expect(page.locator(".numbers")).to_contain_text("Stretch-out")
+
+
+def test_lost_csrf_token_is_fetched_anew_and_nothing_is_lost(tablet, scan, badges, codes):
+    page = tablet("CUT-1")
+    scan(page, badges["Ana Ruiz"])
+    page.context.clear_cookies(name="csrftoken")
+    scan(page, codes[0])
+    assert arrived(page).code == codes[0]
+    expect(unsent(page)).to_have_text("All sent")
+
+
+def test_revoked_tablet_keeps_what_it_scanned_and_says_so(tablet, scan, badges, codes):
+    from django.utils import timezone
+
+    from shopfloor.models import Key
+
+    page = tablet("CUT-1")
+    scan(page, badges["Ana Ruiz"])
+    Key.objects.update(revoked_at=timezone.now())
+    scan(page, codes[0])
+    expect(page.locator("#link")).to_contain_text("no longer enrolled. Everything is kept.")
+    expect(unsent(page)).to_contain_text("1 not sent")
+    page.get_by_role("link", name="Enroll this tablet").click()
+    expect(page.locator("#enrol-unsent")).to_contain_text("still keeps 1 scan for CUT-1")
+    Key.objects.update(revoked_at=None)
+    page.goto("/station/")
+    expect(unsent(page)).to_have_text("All sent", timeout=15_000)
+    assert Scan.objects.get().code == codes[0]
+
+
+def test_scans_of_another_station_wait_until_the_tablet_is_that_station_again(tablet, scan, badges, codes):
+    from django.utils import timezone
+
+    from shopfloor.keys import TABLET_COOKIE, key_make
+    from shopfloor.models import Station
+
+    page = tablet("CUT-1")
+    scan(page, badges["Ana Ruiz"])
+    page.route("**/api/v1/scans/", lambda route: route.abort())
+    scan(page, codes[0])
+    expect(unsent(page)).to_contain_text("1 not sent")
+    page.unroute("**/api/v1/scans/")
+
+    def become(code):
+        _, secret = key_make(now=timezone.now(), station=Station.objects.get(code=code))
+        page.context.add_cookies(
+            [{"name": TABLET_COOKIE, "value": secret, "url": page.url.split("/station")[0]}]
+        )
+        page.goto("/station/")
+        page.wait_for_selector("#station[data-ready=yes]")
+
+    become("ROLL-1")
+    expect(page.locator("#link")).to_contain_text("1 scan is kept for CUT-1")
+    assert not Scan.objects.exists()
+    become("CUT-1")
+    expect(unsent(page)).to_have_text("All sent", timeout=15_000)
+    assert Scan.objects.get().station == "CUT-1"
+
+
+def test_code_in_a_photo_is_read(tablet, scan, badges, codes, tmp_path):
+    """As where a page gets no camera. The decoder runs under the page's own content policy."""
+    import qrcode
+
+    page = tablet("CUT-1")
+    scan(page, badges["Ana Ruiz"])
+    picture = tmp_path / "code.png"
+    qrcode.make(codes[0]).save(picture)
+    page.get_by_role("button", name="Camera").click()
+    page.locator("#photo").set_input_files(picture)
+    expect(bar(page, "recorded")).to_contain_text("Gore 1 of 5 cut", timeout=15_000)
+
+
 @pytest.mark.parametrize("status", [401, 403, 429, 500])
 def test_no_refusal_of_the_request_loses_a_scan(tablet, scan, badges, codes, status):
     page = tablet("CUT-1")
     scan(page, badges["Ana Ruiz"])
-    page.route("**/api/v1/scans/", lambda route: route.fulfill(status=status, body="{}"), times=2)
+    refused = []
+
+    def refuse(route):
+        refused.append(route.request.post_data_json["scans"][0]["id"])
+        route.fulfill(status=status, body="{}")
+
+    page.route("**/api/v1/scans/", refuse, times=2)
     scan(page, codes[0])
-    expect(unsent(page)).to_contain_text("1 not sent")
-    expect(unsent(page)).to_have_text("All sent", timeout=20_000)
-    assert Scan.objects.get().code == codes[0]
+    assert refused == [arrived(page).scan_id] * 2
+    expect(unsent(page)).to_have_text("All sent")
 
 
 def test_one_unreadable_scan_does_not_stop_the_others(tablet, scan, badges, codes):
@@ -210,7 +319,7 @@ def test_touch_start_hold_resume_finish_undo(tablet, scan, badges, codes):
     page = tablet("CUT-1")
     scan(page, badges["Ana Ruiz"])
     page.locator(f".next[data-code='{codes[1]}']").click()
-    expect(page.locator(".piece-title")).to_have_text("AHU-3")
+    expect(page.locator(".piece-title")).to_contain_text("AHU-3")
     expect(page.locator(".numbers")).to_contain_text("Stretch-out")
     acts = page.locator(".station-acts")
     acts.get_by_role("button", name="Start").click()

@@ -91,25 +91,33 @@ export function piece(data) {
   const head = element(
     "header",
     { className: "piece-head" },
-    element("h2", { className: "piece-title", text: data.title }),
-    element("p", {}, element("strong", { text: data.piece }), ` ${data.fitting}, ${data.metal}`),
-    element("p", { className: "piece-facts" }, code(data.code), element("span", { text: data.due }), stateOf(data)),
+    element("h2", { className: "piece-title" }, element("span", { text: data.title }), element("span", { className: "piece-part", text: data.piece })),
+    element("p", { text: data.fitting }),
+    element("p", { className: "piece-facts" }, code(data.code), element("span", { text: data.metal }), stateOf(data)),
   );
-  const numbers = element(
-    "dl",
-    { className: "numbers" },
-    ...data.numbers.map((number) =>
-      element("div", {}, element("dt", { text: number.label }), element("dd", {}, element("span", { className: "number", text: number.value }), number.exact && element("span", { className: "number-exact", text: `(${number.exact})` }))),
-    ),
-  );
+  const numbers = element("dl", { className: "numbers" }, ...data.numbers.map(number));
   const picture = data.drawing ? drawing(data.drawing, "piece-pattern") : drawing(data.icon, "piece-icon");
-  return [head, element("div", { className: "piece-body" }, picture, element("div", { className: "stack" }, numbers, data.kit && kit(data.kit)))];
+  return [head, data.kit && kit(data.kit), element("div", { className: "piece-body" }, picture, numbers)].filter(Boolean);
+}
+
+function number({ label, value, exact }) {
+  return element(
+    "div",
+    { className: value.length > 14 ? "number-wide" : "" },
+    element("dt", { text: label }),
+    element("dd", {}, element("span", { className: "number", text: value }), exact && element("span", { className: "number-exact", text: `(${exact})` })),
+  );
+}
+
+// What the list alone tells of a piece, while its numbers are on their way.
+export function pieceOf(entry) {
+  return piece({ ...entry, fitting: entry.size, metal: entry.due, numbers: [], kit: null, drawing: "" });
 }
 
 function stateOf(data) {
-  if (!data.operation) return element("span", { text: `Nothing to do here: ${data.where}` });
+  if (!data.operation) return element("span", { text: `Not here: ${data.where}` });
   if (data.state === "held") return state("held", data.reason ? `On hold: ${data.reason}` : "On hold");
-  const words = { done: "Done here", running: "Started here", ready: "Ready", waiting: "Something before it is not done", void: "Void" };
+  const words = { done: "Done here", running: "Started here", ready: "Ready", waiting: "Not ready yet", void: "Void" };
   return state(data.state, words[data.state] ?? data.state);
 }
 
@@ -117,7 +125,7 @@ function kit(data) {
   const rows = data.pieces.map((one) =>
     element("li", { className: one.is_here ? "" : "kit-missing" }, element("strong", { text: String(one.position) }), ` ${one.is_here ? "here" : one.where}`),
   );
-  return element("div", { className: "kit" }, element("p", {}, data.is_short ? state("held", data.words) : element("strong", { text: data.words })), element("ol", {}, ...rows));
+  return element("div", { className: "kit" }, element("p", {}, data.is_short ? state("waiting", data.words) : state("done", data.words)), element("ol", {}, ...rows));
 }
 
 export function caution({ word, hazard, text }) {

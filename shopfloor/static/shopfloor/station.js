@@ -14,6 +14,9 @@ const POLL_MS = 15_000;
 const OFFLINE_WORDS_AFTER_MS = 1_000;
 const PIECE_PATIENCE_MS = 8_000;
 const BADGE_KEY = "badge";
+const MOST_NUMBERS = 40;
+const AHEAD_MS = 2_000;
+const RELOAD_MS = 300_000;
 
 const page = document.getElementById("station");
 const at = (id) => document.getElementById(id);
@@ -26,6 +29,7 @@ let badge = null;
 let piece = null;
 let pieceCode = "";
 let part = 0;
+let numbers = new Map();
 let lastAct = { key: "", at: -Infinity };
 let shown = { id: "", what: "" };
 
@@ -62,7 +66,8 @@ function showQueue() {
 }
 
 function showPiece() {
-  at("piece").replaceChildren(...(piece ? show.piece(piece) : []));
+  const entry = data.queue.find((one) => one.code === pieceCode);
+  at("piece").replaceChildren(...(piece ? show.piece(piece) : entry ? show.pieceOf(entry) : []));
   at("piece-empty").hidden = Boolean(piece || pieceCode);
   at("piece-loading").hidden = Boolean(piece) || !pieceCode;
   const isHeld = piece?.state === "held";
@@ -88,7 +93,7 @@ async function showSending() {
     locked: "This tablet may not send: it is no longer enrolled. Everything is kept. Ask the supervisor for a code.",
     store: "This tablet's store does not answer. Load the page again.",
   }[outbox.link];
-  const other = elsewhere.length ? `${elsewhere.length} scans are kept for ${elsewhere[0].station}. Enroll this tablet there to send them.` : "";
+  const other = elsewhere.length ? `${elsewhere.length === 1 ? "1 scan is" : `${elsewhere.length} scans are`} kept for ${elsewhere[0].station}. Enroll this tablet there to send.` : "";
   at("link-words").textContent = [words, other].filter(Boolean).join(" ");
   at("link").hidden = !(words || other);
   at("link-enrol").hidden = outbox.link !== "locked";
@@ -184,18 +189,22 @@ async function act(action, code, { reason = "", undoes = "" } = {}) {
     setTimeout(() => {
       if (shown.id === kept.id && bars.status.dataset.moment === "kept") show.showResult(bars, { result: "waiting", tag, sentence: words });
     }, OFFLINE_WORDS_AFTER_MS);
-    if (entry && ["start", "finish"].includes(action)) markLocally(entry, action);
+    markLocally(code, action, reason);
   } catch (error) {
     if (!(error instanceof NotKept)) throw error;
     tell("failed", "This tablet could not keep the scan. It is not recorded. Write it down and tell the supervisor.", { tag });
   }
 }
 
-// The queue follows at once, before the server says so.
-function markLocally(entry, action) {
-  if (action === "finish") data.queue = data.queue.filter((one) => one.code !== entry.code);
-  else Object.assign(entry, { state: "running", why: "Started here" });
+// The list and the piece follow at once, before the server says so.
+function markLocally(code, action, reason) {
+  const state = { start: "running", finish: "done", hold: "held", resume: "ready" }[action];
+  const entry = data.queue.find((one) => one.code === code);
+  if (entry && action === "finish") data.queue = data.queue.filter((one) => one !== entry);
+  if (entry && action === "start") Object.assign(entry, { state, why: "Started here" });
+  if (piece?.code === code && state) piece = { ...piece, state, reason };
   showQueue();
+  showPiece();
 }
 
 outbox.addEventListener("result", ({ detail: { id, final, result } }) => {
@@ -207,13 +216,17 @@ outbox.addEventListener("result", ({ detail: { id, final, result } }) => {
   refreshSoon();
 });
 outbox.addEventListener("change", showSending);
-outbox.addEventListener("link", showSending);
+outbox.addEventListener("link", ({ detail: { link } }) => {
+  showSending();
+  if (link === "locked") refreshSoon();
+});
 
 // -- the piece at hand ----------------------------------------------------------
 
 function choose(code) {
   pieceCode = code;
-  piece = piece?.code === code ? piece : null;
+  piece = numbers.get(code) ?? null;
+  at("piece-loading").textContent = "";
   showPiece();
   showQueue();
   loadPiece(code);
@@ -221,10 +234,25 @@ function choose(code) {
 
 async function loadPiece(code) {
   const found = await get(page.dataset.pieceUrl.replace("CODE", encodeURIComponent(code)));
+  if (found) numbers.set(code, found);
   if (code !== pieceCode) return;
   if (found) piece = found;
-  at("piece-loading").textContent = found ? "" : "The numbers of this piece are not here now. Scanning goes on.";
+  at("piece-loading").textContent = piece ? "" : "The numbers of this piece are not here now. Scanning goes on.";
   showPiece();
+}
+
+// The numbers of what is next are fetched ahead, so that they are here without the network.
+async function fetchAhead() {
+  for (const { code } of data.queue) {
+    if (numbers.has(code)) continue;
+    if ((await outbox.status()).unsent.length) return;
+    const found = await get(page.dataset.pieceUrl.replace("CODE", encodeURIComponent(code)));
+    if (!found) return;
+    numbers.set(code, found);
+  }
+  const wanted = new Set([...data.queue.map((entry) => entry.code), pieceCode]);
+  for (const code of numbers.keys()) if (numbers.size > MOST_NUMBERS && !wanted.has(code)) numbers.delete(code);
+  await setFact("numbers", [...numbers]).catch(() => {});
 }
 
 async function get(url) {
@@ -257,8 +285,20 @@ async function refresh() {
   showPiece();
   await outbox.noteEpoch(fresh.epoch).catch(() => {});
   await setFact("data", fresh).catch(() => {});
-  if (outbox.link !== "sent" && (await outbox.status()).unsent.length === 0) outbox.link = "sent";
+  fetchAhead();
+  const { unsent } = await outbox.status();
+  if (unsent.length === 0) outbox.link = "sent";
+  else if (outbox.link === "locked") reloadOnce();
+  else if (outbox.link === "offline") outbox.wake();
   showSending();
+}
+
+// The key is good and yet sending is refused: the page's CSRF token is gone. What is kept is on the device.
+function reloadOnce() {
+  const last = Number(sessionStorage.getItem("reloaded") ?? 0);
+  if (Date.now() - last < RELOAD_MS) return;
+  sessionStorage.setItem("reloaded", String(Date.now()));
+  location.reload();
 }
 
 // -- touch ------------------------------------------------------------------------
@@ -330,8 +370,9 @@ async function begin() {
   } catch {
     badge = null;
   }
-  const stored = await fact("data").catch(() => null);
-  if (page.dataset.stale && stored?.station === data.station) data = stored;
+  numbers = new Map(await fact("numbers").catch(() => []));
+  const last = await fact("data").catch(() => null);
+  if (last?.station === data.station && last.as_of > data.as_of) data = last;
   showBadge();
   showQueue();
   showPiece();
@@ -339,9 +380,11 @@ async function begin() {
   await showSending().catch(() => tell("failed", "This tablet cannot keep scans. Do not scan here; tell the supervisor."));
   await outbox.noteEpoch(data.epoch).catch(() => {});
   outbox.wake();
+  setTimeout(fetchAhead, AHEAD_MS);
   setInterval(refresh, POLL_MS);
   setInterval(showSending, POLL_MS);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && refresh());
+  navigator.serviceWorker?.register(page.dataset.worker, { scope: "/station/" }).catch(() => {});
   page.dataset.ready = "yes";
 }
 
