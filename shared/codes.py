@@ -101,7 +101,7 @@ def read_code(text: str) -> str:
         raise CodeNotUnderstood("empty", "Nothing was scanned. Scan or type a code.")
     code = _IGNORED.sub("", text[:80]).upper().translate(_LOOK_ALIKES)
     if not SHORTEST <= len(code) <= LONGEST or any(character not in ALPHABET for character in code):
-        shown = " ".join(text.split())[:24]
+        shown = " ".join("".join(one if one.isprintable() else " " for one in text[:80]).split())[:24]
         raise CodeNotUnderstood("form", f"“{shown}” is not a code of this shop. Scan a traveler or a label.")
     if check_character(code[:-1]) != code[-1]:
         raise CodeNotUnderstood("check", "That code has a mistyped character. Scan it again.")

@@ -158,9 +158,9 @@ def _read(delivery: Any) -> _Delivery:
     if count is not None and (
         isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= 100_000
     ):
-        wrong, wrong_code = f"Count is {str(count)[:20]}; it can be 1 to 100000.", "wrong_input"
+        wrong, wrong_code = f"Count is {_printable(str(count))[:20]}; it can be 1 to 100000.", "wrong_input"
     if text["action"] not in ACTIONS:
-        shown = str(body.get("action"))[:20]
+        shown = _printable(str(body.get("action")))[:20]
         wrong, wrong_code = f"Action is {shown}; it can be {', '.join(ACTIONS)}.", "wrong_input"
     if len(text["reason"]) > 200:
         wrong, wrong_code = "The reason is longer than 200 characters. Shorten it.", "wrong_input"

@@ -80,17 +80,19 @@ def order_cancel(*, number: str, actor: Actor, now: datetime) -> Order:
     raises  NotFound; Conflict where it is done or cancelled already
     """
     with write_turn(), transaction.atomic():
+        # fittings before their order, as a scan locks them: the other way round the two wait for each other
+        list(_locking(Fitting.objects.filter(order__number=number)))
         order = _locked(number)
         if order.state not in (Order.State.DRAFT, Order.State.RELEASED):
             raise Conflict(
                 f"Order {order.number} is {order.state}. Only a draft or released order can be cancelled."
             )
         open_fittings = Fitting.objects.filter(order=order, state=PieceState.OPEN)
-        ids = list(open_fittings.select_for_update(no_key=True).order_by("pk").values_list("pk", flat=True))
+        ids = list(_locking(open_fittings))
         before, order.state, order.ended_at = order.state, Order.State.CANCELLED, now
         order.save(update_fields=["state", "ended_at"])
         order_changed(order=order, changes={"state": [str(before), "cancelled"]}, actor=actor, now=now)
-        Task.objects.filter(IS_OPEN, fitting__order=order, fitting__state=PieceState.OPEN).update(
+        Task.objects.filter(IS_OPEN, fitting__in=open_fittings).update(
             state=TaskState.VOID,
             ready_at=None,
             started_at=None,
@@ -98,12 +100,16 @@ def order_cancel(*, number: str, actor: Actor, now: datetime) -> Order:
             badge="",
             reason="",
         )
-        Segment.objects.filter(fitting__order=order, fitting__state=PieceState.OPEN).exclude(
-            state=PieceState.SCRAPPED
-        ).update(state=PieceState.VOID)
+        pieces = Segment.objects.filter(fitting__in=open_fittings).exclude(state=PieceState.SCRAPPED)
+        pieces.update(state=PieceState.VOID)
         Fitting.objects.filter(pk__in=ids).update(state=PieceState.VOID)
         pulse_beat()
     return order
+
+
+def _locking(fittings):
+    """The ids of fittings, which are locked in primary-key order to the end of the transaction."""
+    return fittings.select_for_update(no_key=True, of=("self",)).order_by("pk").values_list("pk", flat=True)
 
 
 def _locked(number: str) -> Order:

@@ -292,6 +292,23 @@ def test_what_is_no_scan_is_refused(on, body):
     assert facts() == before
 
 
+@pytest.mark.parametrize(
+    "field", ["code", "action", "count", "badge", "reason", "undoes", "station", "scanned_at"]
+)
+@pytest.mark.parametrize(
+    "value", ["a\x00b", "\ud800", {"a": "\x00"}, ["\x00"], "\r\n\x1b[2J", 10**40, -1, 1e308]
+)
+def test_no_value_of_any_field_breaks_it(on, field, value):
+    """PostgreSQL takes no NUL and no half of a character; what is shown takes no control characters."""
+    found = on.send(station("cut"), on.body(on.segment(1).code, "finish") | {field: value})
+    assert found.outcome in ("recorded", "refused")
+    assert found.message.isprintable()
+    assert replay(write=False).differences == []
+    again = on.scan("cut", on.segment(1).code, id=found.id)
+    assert (again.outcome, again.message) == ("repeated", found.message)
+    assert ScanMismatch.objects.count() == 1
+
+
 @pytest.mark.parametrize("action", ["", None, "Finish", "delete", 3, ["finish"]])
 def test_an_unknown_action_is_refused_naming_those_there_are(on, action):
     found = on.scan("cut", on.segment(1).code, action)
