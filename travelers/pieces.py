@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db import connection
-from django.db.models import F
+from django.db.models import F, Subquery
 
 from fittings.models import Fitting, Order, Segment
 from shared import rows
@@ -181,8 +181,11 @@ def differences(
     return tasks, segments, (one.state, one.done_at) != (state.fitting, state.done_at)
 
 
-def store(one: Loaded, state: FittingState) -> int:
-    """Write what differs, in the caller's transaction. Returns the number of tasks changed."""
+def store(one: Loaded, state: FittingState, *, is_counted: bool = True) -> int:
+    """Write what differs, in the caller's transaction. Returns the number of tasks changed.
+
+    is_counted  the order's count goes with it; the replay counts orders anew instead
+    """
     tasks, segments, fitting = differences(one, state)
     for start in range(0, len(tasks), _AT_A_TIME):
         part = tasks[start : start + _AT_A_TIME]
@@ -194,23 +197,24 @@ def store(one: Loaded, state: FittingState) -> int:
         Segment.objects.filter(pk=id_).update(state=new)
     if fitting:
         Fitting.objects.filter(pk=one.id).update(state=state.fitting, done_at=state.done_at)
-        _count(one, state)
+        if is_counted:
+            _count(one, state)
     return len(tasks)
 
 
 def _count(one: Loaded, state: FittingState) -> None:
-    """Keep the order's count of finished fittings, and end or reopen the order with it."""
+    """Keep the order's count of finished fittings; end the order with its last fitting, or reopen it."""
     change = (state.fitting == DONE) - (one.state == DONE)
-    if not change:
-        return
     orders = Order.objects.filter(pk=one.order_id)
-    orders.update(fittings_done=F("fittings_done") + change)
-    if change > 0:
-        orders.filter(state=Order.State.RELEASED, fittings_done=F("fittings_total")).update(
-            state=Order.State.DONE, ended_at=state.done_at
-        )
-    else:
+    if change:
+        orders.update(fittings_done=F("fittings_done") + change)
+    if change < 0:
         orders.filter(state=Order.State.DONE).update(state=Order.State.RELEASED, ended_at=None)
+    elif state.fitting == DONE:  # the last by its own time, not by its arrival
+        last = Fitting.objects.filter(order=one.order_id).order_by("-done_at").values("done_at")[:1]
+        orders.filter(
+            state__in=(Order.State.RELEASED, Order.State.DONE), fittings_done=F("fittings_total")
+        ).update(state=Order.State.DONE, ended_at=Subquery(last))
 
 
 def remake(one: Loaded, segments: Iterable[int], codes: Sequence[str]) -> None:

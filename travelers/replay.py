@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Q
+from django.db.models import Count, Max, Q
 
 from fittings.models import Fitting, Order, PieceState
 from travelers import pieces
@@ -43,8 +43,8 @@ def replay(*, write: bool) -> Replayed:
                     f"fitting {one.code}: stored {one.state} {one.done_at}, derived {state.fitting} {state.done_at}"
                 )
             if write and (tasks or segments or is_fitting):
-                pieces.store(one, state)
-    found.differences += _orders()
+                pieces.store(one, state, is_counted=False)
+    found.differences += _orders(write)
     return found
 
 
@@ -57,20 +57,27 @@ def _batches() -> Iterator[list[int]]:
         last = ids[-1]
 
 
-def _orders() -> list[str]:
-    """Orders whose counts or state do not follow from their fittings."""
-    rows = (
-        Order.objects.exclude(state=Order.State.DRAFT)
-        .annotate(
-            made=Count("fittings"), finished=Count("fittings", filter=Q(fittings__state=PieceState.DONE))
-        )
-        .values_list("number", "state", "fittings_total", "fittings_done", "made", "finished", "released_at")
+def _orders(write: bool) -> list[str]:
+    """Orders whose count, state or end do not follow from their fittings; mended if asked."""
+    orders = Order.objects.exclude(state=Order.State.DRAFT).annotate(
+        made=Count("fittings"),
+        finished=Count("fittings", filter=Q(fittings__state=PieceState.DONE)),
+        last=Max("fittings__done_at"),
     )
     found = []
-    for number, state, total, done, made, finished, released_at in rows:
-        if (total, done) != (made, finished):
-            found.append(f"order {number}: stored {done} of {total} done, derived {finished} of {made}")
-        should = "done" if made and made == finished else "released"
-        if state != Order.State.CANCELLED and released_at and state != should:
-            found.append(f"order {number}: stored {state}, derived {should}")
+    for order in orders.order_by("pk"):
+        stored = {
+            name: getattr(order, name) for name in ("fittings_total", "fittings_done", "state", "ended_at")
+        }
+        derived = stored | {"fittings_total": order.made, "fittings_done": order.finished}
+        if order.state != Order.State.CANCELLED:
+            is_done = bool(order.made) and order.made == order.finished
+            derived["state"] = (Order.State.DONE if is_done else Order.State.RELEASED).value
+            derived["ended_at"] = order.last if is_done else None
+        wrong = [name for name in stored if stored[name] != derived[name]]
+        found += [
+            f"order {order.number} {name}: stored {stored[name]}, derived {derived[name]}" for name in wrong
+        ]
+        if write and wrong:
+            Order.objects.filter(pk=order.pk).update(**{name: derived[name] for name in wrong})
     return found

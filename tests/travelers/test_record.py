@@ -563,6 +563,17 @@ def test_a_late_arrival_takes_its_own_place(on):
     assert replay(write=False).differences == []
 
 
+def test_an_order_ends_with_the_last_fitting_by_its_own_time_whatever_arrives_last(on):
+    first, second = [on.body(one.code, "finish") for one in on.fittings]
+    for body in (second, first):
+        on.send(station("wrap"), body)
+    assert Order.objects.get(pk=on.order.pk).ended_at == NOW + timedelta(minutes=2)
+    on.scan("wrap", on.fittings[1].code, "undo")
+    on.scan("wrap", on.fittings[1].code)
+    assert Order.objects.get(pk=on.order.pk).ended_at == NOW + timedelta(minutes=4)
+    assert replay(write=False).differences == []
+
+
 def test_a_start_that_arrives_after_its_finish_gives_the_duration(on):
     code = on.segment(1).code
     start = on.body(code, "start")
