@@ -17,8 +17,8 @@ from shared.units import decimal_text, fraction_text, plain_number
 from shopfloor.models import Station
 from travelers.models import Operation, Operator, TaskState
 from travelers.pulse import pulse_epoch
-from travelers.selectors import Limits, PieceHere, QueueRow, piece_at, queue_at
 from travelers.sentences import DONE_WORDS
+from travelers.station_work import Limits, PieceHere, QueueRow, piece_at, queue_at
 
 SHOWN = 8
 LOOKED_AT = 24

@@ -13,7 +13,8 @@ from fittings.idempotency import answer_once
 from fittings.selectors import order_answer
 from shared.api import Pages
 from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR, actor_of
-from travelers import papers, release, selectors
+from travelers import papers, release
+from travelers import where as places
 
 TEXT = OpenApiTypes.STR
 
@@ -66,8 +67,8 @@ def fitting_list(request):
     """Fittings and where each is."""
     actor_of(request, OFFICE, SUPERVISOR, OPERATOR, DISPLAY)
     pages = Pages()
-    page = pages.paginate_queryset(selectors.fitting_list(request.query_params), request)
-    return pages.get_paginated_response(selectors.fitting_rows(page))
+    page = pages.paginate_queryset(places.fitting_list(request.query_params), request)
+    return pages.get_paginated_response(places.fitting_rows(page))
 
 
 @extend_schema(tags=["fittings"], responses=OpenApiTypes.OBJECT)
@@ -75,7 +76,7 @@ def fitting_list(request):
 def fitting_detail(request, code: str):
     """One fitting, whole."""
     actor_of(request, OFFICE, SUPERVISOR, OPERATOR, DISPLAY)
-    return Response(selectors.fitting_detail(code))
+    return Response(places.fitting_detail(code))
 
 
 @extend_schema(
@@ -89,7 +90,7 @@ def fitting_detail(request, code: str):
 def where(request):
     """Where each piece sits, since when, and what it waits for."""
     actor_of(request, OFFICE, SUPERVISOR, OPERATOR, DISPLAY)
-    return Response(selectors.where(request.query_params.get("q", "")))
+    return Response(places.where(request.query_params.get("q", "")))
 
 
 def _pdf(content: bytes, name: str) -> HttpResponse:

@@ -23,7 +23,8 @@ from fittings.selectors import order_by_number
 from fittings.tables import versions_in_force
 from shared.problems import Conflict, WrongInput
 from shared.roles import role_required
-from travelers import release, selectors
+from travelers import release
+from travelers import where as places
 from travelers.models import Operation, Task, TaskState
 
 FITTINGS_ON_A_PAGE = 50
@@ -140,9 +141,9 @@ def _operation(name: str, states: Mapping[str, int]) -> Progress:
 
 
 def _fittings(order: Order, query: Mapping[str, str]) -> tuple[Any, list[dict[str, Any]]]:
-    found = selectors.fitting_list({"order": order.number}).order_by("line__position", "number")
+    found = places.fitting_list({"order": order.number}).order_by("line__position", "number")
     page = Paginator(found, FITTINGS_ON_A_PAGE).get_page(query.get("page"))
-    return page, selectors.fitting_rows(list(page.object_list))
+    return page, places.fitting_rows(list(page.object_list))
 
 
 # -- views ------------------------------------------------------------------

@@ -12,8 +12,8 @@ from rest_framework.response import Response
 from shared.problems import FieldError, WrongInput
 from shared.roles import OFFICE, OPERATOR, SUPERVISOR, actor_of
 from shopfloor.models import Station
+from travelers.history import record_page
 from travelers.record import scan_record
-from travelers.selectors import record_page
 from travelers.state import ACTIONS
 
 MOST_SCANS = 500

@@ -13,8 +13,8 @@ from fittings.drawing import fitting_text, icon_svg, role_title
 from fittings.models import OrderLine
 from shared.problems import Problem
 from shared.roles import OFFICE, OPERATOR, SUPERVISOR, role_required
-from travelers import selectors
 from travelers.models import Operation
+from travelers.where import where as pieces_found
 
 MOST_FITTINGS = 100
 LONGEST = 60
@@ -45,7 +45,7 @@ def where_answer(asked: str) -> dict[str, Any]:
 
     raises  NotFound
     """
-    answer = selectors.where(asked, MOST_FITTINGS)
+    answer = pieces_found(asked, MOST_FITTINGS)
     names = dict(Operation.objects.order_by("position").values_list("code", "name"))
     lines = _developments(answer["results"])
     now = timezone.now()

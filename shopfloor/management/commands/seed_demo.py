@@ -23,6 +23,8 @@ class Command(BaseCommand):
         except Conflict as problem:
             self.stderr.write(problem.detail)
             sys.exit(1)
-        self.stdout.write(f"{made.orders} orders, {made.fittings} fittings, {made.scans} scans, {made.unfinished} unfinished.")
+        self.stdout.write(
+            f"{made.orders} orders, {made.fittings} fittings, {made.scans} scans, {made.unfinished} unfinished."
+        )
         for one in demo_sign_ins():
             self.stdout.write(f"Sign in as {one.name} with {one.password}")

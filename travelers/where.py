@@ -1,79 +1,22 @@
-"""What there is to see: the record, fittings whole, where each piece sits, what is next at a station. Only reads."""
+"""Where fittings and their pieces are: whole, in lists, and for a question. Only reads."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, QuerySet
 
-from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
+from fittings.models import Fitting, Order, PieceState, Segment
 from shared.codes import CodeNotUnderstood, read_code
 from shared.problems import FieldError, NotFound, WrongInput
-from travelers.models import OPEN_STATES, Pulse, Scan, Task, TaskState, Traveler
+from travelers.models import OPEN_STATES, Task, TaskState
 from travelers.sentences import operation_word
 
-MOST_SCANS = 500
 MOST_WHERE = 400
-
-
-# -- the record -------------------------------------------------------------
-
-
-def record_page(query: Mapping[str, str]) -> dict[str, Any]:
-    """Scans after `since`, oldest first. Sequences have no gaps, so the count needs no counting."""
-    since = _whole(query, "since", 0, 0, 2**62)
-    size = _whole(query, "page_size", 100, 1, MOST_SCANS)
-    rows = list(
-        Scan.objects.filter(sequence__gt=since)
-        .order_by("sequence")[:size]
-        .values(
-            "sequence",
-            "scan_id",
-            "code",
-            "action",
-            "count",
-            "badge",
-            "reason",
-            "undoes",
-            "station",
-            "operation",
-            "scanned_at",
-            "received_at",
-            "is_time_doubtful",
-            "outcome",
-            "reason_code",
-            "message",
-            "changed",
-        )
-    )
-    for row in rows:
-        row["id"] = row.pop("scan_id")
-    last = Pulse.objects.values_list("sequence", flat=True).get(pk=1)
-    end = rows[-1]["sequence"] if rows else since
-    return {
-        "count": max(last - since, len(rows)),
-        "next": f"/api/v1/scans/?since={end}&page_size={size}" if rows and end < last else None,
-        "previous": None,
-        "results": rows,
-    }
-
-
-def _whole(query: Mapping[str, str], name: str, default: int, low: int, high: int) -> int:
-    text = query.get(name, "")
-    if text == "":
-        return default
-    try:
-        value = int(text[:20])
-    except ValueError:
-        value = low - 1
-    if not low <= value <= high:
-        limit = f"a whole number from {low} to {high}"
-        raise WrongInput([FieldError(name, text, limit, f"{name} is {text[:20]}; it can be {limit}.")])
-    return value
 
 
 # -- where a fitting is ------------------------------------------------------
@@ -113,6 +56,8 @@ def where_text(tasks: Iterable[Mapping[str, Any]]) -> tuple[str, dict[str, int],
             )
         state = {TaskState.HELD: "on hold at", TaskState.RUNNING: "running at"}.get(at["state"], "ready at")
         return f"Fitting {state} {at['operation']}", {at["operation"]: max(1, len(groups))}, at["ready_at"]
+    step = {task["operation"]: task["step"] for own in (*groups.values(), whole) for task in own}
+    here = Counter(dict(sorted(here.items(), key=lambda pair: step[pair[0]])))
     parts = []
     for number, (operation, count) in enumerate(here.items()):
         word = (("gore" if count == 1 else "gores") + " ") if number == 0 else ""
@@ -171,7 +116,7 @@ def fitting_where(
 
 def fitting_detail(code: str) -> dict[str, Any]:
     """One fitting, whole, by its code. raises NotFound"""
-    fitting = _fittings().filter(code=_code(code)).first()
+    fitting = _fittings().filter(code=code_read(code)).first()
     if fitting is None:
         raise NotFound(f"There is no fitting {code[:20]}.")
     tasks = tasks_of([fitting.pk])[fitting.pk]
@@ -255,7 +200,7 @@ def fitting_list(query: Mapping[str, str]) -> QuerySet[Fitting]:
         text = query["q"][:60].strip()
         match = Q(line__tag__icontains=text) | Q(order__number__icontains=text)
         match |= Q(order__customer__name__icontains=text)
-        code = _code(text)
+        code = code_read(text)
         match |= Q(code=code) | Q(traveler_code=code)
         found = found.filter(match)
     return found
@@ -279,7 +224,7 @@ def fitting_rows(fittings: Sequence[Fitting]) -> list[dict[str, Any]]:
 # -- where -------------------------------------------------------------------
 
 
-def _code(text: str) -> str:
+def code_read(text: str) -> str:
     try:
         return read_code(text)
     except CodeNotUnderstood:
@@ -307,7 +252,7 @@ def where_find(q: str) -> Found:
             ]
         )
     fittings = _fittings().order_by("order__due_on", "order_id", "line__position", "number")
-    code = _code(text)
+    code = code_read(text)
     segment = Segment.objects.filter(code=code).values_list("fitting_id", "position").first()
     if segment:
         return Found(f"Segment {code}, position {segment[1]}", fittings.filter(pk=segment[0]), code)
@@ -364,7 +309,7 @@ def _where_row(fitting: Fitting, tasks: list, segments: list[Segment], asked: st
             "generation": segment.generation,
             "state": segment.state,
             "asked": segment.code == asked,
-            **_piece_place(segment.state, by_segment[segment.pk], whole),
+            **piece_place(segment.state, by_segment[segment.pk], whole),
         }
         for segment in segments
     ]
@@ -376,7 +321,7 @@ def _where_row(fitting: Fitting, tasks: list, segments: list[Segment], asked: st
     }
 
 
-def _piece_place(state: str, tasks: list, whole: Mapping[str, Any] | None) -> dict[str, Any]:
+def piece_place(state: str, tasks: list, whole: Mapping[str, Any] | None) -> dict[str, Any]:
     """Where one segment is: the first of its tasks that is not done, then where its fitting is."""
     if state == PieceState.SCRAPPED:
         return {"operation": None, "task_state": "scrapped", "since": None, "reason": ""}
@@ -411,184 +356,3 @@ def _waits_for(whole: Mapping[str, Any] | None, pieces: Sequence[Mapping[str, An
         here[piece["operation"]].append(str(piece["position"]))
     parts = [f"{', '.join(positions)} from {operation}" for operation, positions in here.items()]
     return f"{operation_word(whole['operation'])} waits for pieces {'; '.join(parts)}"
-
-
-# -- at a station ------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class QueueRow:
-    """One piece that is next at a station. `segment` is None where the whole fitting is worked on."""
-
-    task: int
-    code: str
-    operation: str
-    method: str
-    state: str
-    reason: str
-    order: str
-    tag: str
-    due: date | None
-    priority: int
-    line: int
-    line_id: int
-    fitting: int
-    position: int | None
-    of: int
-    kind: str
-    material: str
-    gauge: int
-    size_in: float | None
-    ready_at: datetime | None
-    minutes: float
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What a station can take; None is no limit. A heavier gauge has a smaller number."""
-
-    gauge_lightest: int | None = None
-    gauge_heaviest: int | None = None
-    diameter_least_in: float | None = None
-    diameter_most_in: float | None = None
-
-
-def queue_at(operations: Sequence[str], *, limits: Limits | None = None, limit: int = 20) -> list[QueueRow]:
-    """What is next at a station: running and held first shown with ready, by due date, priority, then the oldest."""
-    limits = limits or Limits()
-    query = Task.objects.filter(
-        operation_id__in=operations, state__in=(TaskState.READY, TaskState.RUNNING, TaskState.HELD)
-    )
-    if limits.gauge_lightest is not None:
-        query = query.filter(fitting__line__gauge__lte=limits.gauge_lightest)
-    if limits.gauge_heaviest is not None:
-        query = query.filter(fitting__line__gauge__gte=limits.gauge_heaviest)
-    for side, bound in (("gte", limits.diameter_least_in), ("lte", limits.diameter_most_in)):
-        if bound is not None:
-            query = query.filter(**{f"fitting__line__params__diameter__{side}": bound})
-    rows = query.order_by(
-        F("fitting__order__due_on").asc(nulls_last=True), "fitting__order__priority", "ready_at", "id"
-    )[:limit]
-    return [
-        QueueRow(
-            task=task.pk,
-            code=task.segment.code if task.segment else task.fitting.code,
-            operation=task.operation_id,
-            method=task.method,
-            state=task.state,
-            reason=task.reason,
-            order=task.fitting.order.number,
-            tag=task.fitting.line.tag,
-            due=task.fitting.order.due_on,
-            priority=task.fitting.order.priority,
-            line=task.fitting.line.position,
-            line_id=task.fitting.line_id,
-            fitting=task.fitting.number,
-            position=task.segment.position if task.segment else None,
-            of=len(task.fitting.line.development["segments"]),
-            kind=task.fitting.line.kind,
-            material=task.fitting.line.material,
-            gauge=task.fitting.line.gauge,
-            size_in=task.fitting.line.development["dimensions"].get("diameter"),
-            ready_at=task.ready_at,
-            minutes=task.minutes,
-        )
-        for task in rows.select_related("segment", "fitting__order", "fitting__line")
-    ]
-
-
-@dataclass(frozen=True)
-class PieceHere:
-    """A scanned or chosen piece with what a station needs to know: the frozen development and how far its kit is."""
-
-    code: str
-    what: str
-    order: str
-    customer: str
-    tag: str
-    due: date | None
-    line: int
-    quantity: int
-    kind: str
-    material: str
-    gauge: int
-    end_a: str
-    end_b: str
-    position: int | None
-    fitting_code: str
-    fitting_number: int
-    state: str
-    development: Mapping[str, Any]
-    operation: str
-    method: str
-    task_state: str
-    reason: str
-    where: str
-    kit: tuple[tuple[int, str, str, str], ...]
-
-
-def piece_at(code: str, operations: Sequence[str]) -> PieceHere:
-    """The piece of a code as a station sees it; `kit` has (position, code, operation, state). raises NotFound"""
-    found = where_find_piece(code)
-    fitting: Fitting = found.fittings.select_related("order__customer", "line").order_by("number").first()
-    tasks = tasks_of([fitting.pk])[fitting.pk]
-    segments = list(
-        Segment.objects.filter(fitting=fitting)
-        .exclude(state__in=(PieceState.VOID, PieceState.SCRAPPED))
-        .order_by("position")
-    )
-    segment = Segment.objects.filter(code=found.segment_code).first() if found.segment_code else None
-    own = [
-        task
-        for task in tasks
-        if task["operation"] in operations
-        and task["segment_id"] in ((segment.pk, None) if segment else (None, *(one.pk for one in segments)))
-    ]
-    task = next((task for task in own if task["state"] in OPEN_STATES), own[-1] if own else None)
-    whole = next((one for one in tasks if one["segment_id"] is None and one["state"] in OPEN_STATES), None)
-    kit = []
-    for one in segments:
-        place = _piece_place(one.state, [task for task in tasks if task["segment_id"] == one.pk], whole)
-        kit.append((one.position, one.code, place["operation"] or "", place["task_state"]))
-    line: OrderLine = fitting.line
-    return PieceHere(
-        code=_code(code),
-        what=found.what,
-        order=fitting.order.number,
-        customer=fitting.order.customer.name,
-        tag=line.tag,
-        due=fitting.order.due_on,
-        line=line.position,
-        quantity=line.quantity,
-        kind=line.kind,
-        material=line.material,
-        gauge=line.gauge,
-        end_a=line.end_a,
-        end_b=line.end_b,
-        position=segment.position if segment else None,
-        fitting_code=fitting.code,
-        fitting_number=fitting.number,
-        state=segment.state if segment else fitting.state,
-        development=line.development,
-        operation=task["operation"] if task else "",
-        method=task["method"] if task else "",
-        task_state=task["state"] if task else "",
-        reason=task["reason"] if task else "",
-        where=fitting_where(fitting.state, tasks)["text"],
-        kit=tuple(kit),
-    )
-
-
-def where_find_piece(code: str) -> Found:
-    """The fittings of a scanned code: a segment's, a fitting's, a traveler's. raises NotFound"""
-    wanted = _code(code)
-    segment = Segment.objects.filter(code=wanted).values_list("fitting_id", flat=True).first()
-    if segment:
-        return Found("segment", Fitting.objects.filter(pk=segment), wanted)
-    for what, match in (("fitting", Q(code=wanted)), ("lot", Q(traveler_code=wanted))):
-        found = Fitting.objects.filter(match)
-        if found.exists():
-            return Found(what, found)
-    if Traveler.objects.filter(code=wanted).exists():
-        raise NotFound(f"Traveler {wanted} is void.")
-    raise NotFound(f"No piece has the code {code[:20]}.")
