@@ -40,6 +40,9 @@ class ScanOut(serializers.Serializer):
     operation = serializers.CharField()
     changed = serializers.IntegerField(help_text="Tasks changed.")
     sequence = serializers.IntegerField(allow_null=True)
+    reason_code = serializers.CharField(
+        allow_blank=True, help_text="Why it was refused, for programs; empty otherwise."
+    )
 
 
 @extend_schema(

@@ -210,7 +210,7 @@ function markLocally(code, action, reason) {
 outbox.addEventListener("result", ({ detail: { id, final, result } }) => {
   const isLast = shown.id === id;
   if (isLast) {
-    const already = final === "refused" && /\b(was finished|was started|on hold already|undone already)\b/.test(result.message);
+    const already = final === "refused" && result.reason_code.startsWith("already_");
     tell(already ? "already" : final, result.message, { tag: shown.what, id });
   }
   refreshSoon();
