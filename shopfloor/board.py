@@ -12,7 +12,8 @@ from datetime import datetime, time
 
 from django.utils import timezone
 
-from fittings.tables import rows
+from fittings import tables
+from shared import rows
 from shopfloor.attention import LateRisk, ShortKit, late_risk, short_kits
 from shopfloor.flow import queue
 from shopfloor.flow.pile import Slat
@@ -20,7 +21,7 @@ from shopfloor.flow.shift import MONDAY_TO_FRIDAY, Shift
 from shopfloor.models import Station
 from shopfloor.open_work import Total, Work, arrivals_since, finished, midnight_of, totals, work_lying
 from shopfloor.piling import Piling
-from travelers.models import Operation, Pulse
+from travelers.models import Operation
 
 QUERIES = 12
 RATE_HOURS = 2.0
@@ -102,7 +103,7 @@ def shop_shift() -> Shift:
 
     A row `work_days` ("Mon Tue Wed Thu") changes the working days.
     """
-    facts = {row["key"]: str(row["value"] or "").strip() for row in rows("shop")}
+    facts = {row["key"]: str(row["value"] or "").strip() for row in tables.rows("shop")}
     usual = Shift()
     days = frozenset(
         at for at, day in enumerate(_DAYS) if day in facts.get("work_days", "").lower().replace(",", " ")
@@ -124,7 +125,8 @@ def _read(text: str | None, reader: Callable, usual):
 
 def pulse() -> tuple[str, int]:
     """Epoch and version: what every screen compares before it asks for more. One query."""
-    return Pulse.objects.values_list("epoch", "version").filter(pk=1).first() or ("", 0)
+    found = rows.select("SELECT epoch, version FROM travelers_pulse WHERE id = 1")
+    return found[0] if found else ("", 0)
 
 
 def board(*, now: datetime, piling: Piling) -> Board:
