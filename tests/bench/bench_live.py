@@ -2,8 +2,8 @@
 
     python tests/bench/bench_live.py [--clients 30] [--changes 200] [--every 0.2] [--workers 2]
 
-Needs a database that `manage.py up` has set up (SHOPFLOOR_DATA or DATABASE_URL). Starts its own gunicorn on a free port,
-commits changes of the version from this process, and prints percentiles in milliseconds with the machine's load.
+Needs a database that `manage.py up` has set up (SHOPFLOOR_DATA or DATABASE_URL). Starts its own gunicorn on a free
+port, commits changes of the version from this process, and prints percentiles in milliseconds with the machine's load.
 """
 
 from __future__ import annotations
