@@ -64,6 +64,8 @@ PLACES = (
     Place("/tables/gores/", ready="#grid-rows tr"),
     Place("/tables/allowances/", ready="#grid-rows tr"),
     Place("/tables/gores/1/"),
+    Place("/operations/", "supervisor"),
+    Place("/operations/cut/", "supervisor"),
     Place("/where/"),
     Place("/where/?q=1042"),
     Place("/patterns/"),
