@@ -5,7 +5,8 @@ The statements are the same on both databases; times go in and out as aware date
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
@@ -16,6 +17,35 @@ def select(sql: str, params: Sequence[Any] = ()) -> list[tuple]:
     with connection.cursor() as cursor:
         cursor.execute(sql, params)
         return cursor.fetchall()
+
+
+def select_together(queries: Iterable[tuple[str, Sequence[Any]]]) -> list[list[tuple]]:
+    """Several reads, asked before the first is awaited: inside `pipelined` one round trip."""
+    with ExitStack() as stack:
+        cursors = []
+        for sql, params in queries:
+            cursor = stack.enter_context(connection.cursor())
+            cursor.execute(sql, params)
+            cursors.append(cursor)
+        return [cursor.fetchall() for cursor in cursors]
+
+
+def is_outermost() -> bool:
+    """This transaction is nobody else's: it may be committed here."""
+    return len(connection.atomic_blocks) == 1
+
+
+@contextmanager
+def pipelined() -> Iterator[None]:
+    """On PostgreSQL statements are sent without waiting for each answer; one is awaited where its rows are fetched.
+
+    Only for the outermost transaction. Errors come as Django's own.
+    """
+    if connection.vendor != "postgresql" or not is_outermost():
+        yield
+        return
+    with connection.wrap_database_errors, connection.connection.pipeline():
+        yield
 
 
 def execute(sql: str, params: Sequence[Any]) -> None:

@@ -44,9 +44,21 @@ def append_scan(values: Sequence[Any], targets: Sequence[tuple[int, int | None]]
         pieces = ", ".join(["(%s::bigint, %s::bigint)"] * len(targets))
         sql = _AT_ONCE.format(targets=_TARGETS.format(values=pieces) if targets else "")
         flat = [one for target in targets for one in target]
-        return rows.select(sql, [changes, *values, *flat, bool(changes)])[0][0]
+        return _append_and_commit(sql, [changes, *values, *flat, bool(changes)])
     sequence, _ = pulse_beat(scans=1, changes=changes)
     rows.execute(_INSERT_SCAN, [sequence, *values])
     if targets:
         rows.execute_many(_INSERT_TARGET, [(sequence, *target) for target in targets])
     return sequence
+
+
+def _append_and_commit(sql: str, params: Sequence[Any]) -> int:
+    """Send the statement with the commit behind it, so that the pulse is not locked while this process gets its turn.
+
+    Inside a caller's own transaction the commit stays the caller's.
+    """
+    with rows.pipelined(), connection.cursor() as cursor:
+        cursor.execute(sql, params)
+        if rows.is_outermost():
+            connection.connection.commit()
+        return cursor.fetchone()[0]

@@ -29,6 +29,19 @@ _ROW = {
 _AT_A_TIME = 500
 
 
+_TASKS = (
+    "SELECT t.fitting_id, t.id, t.operation_id, t.step, t.segment_id, t.needs_own_scan, t.state, t.is_implied,"
+    " t.station, t.badge, t.reason, t.ready_at, t.started_at, t.finished_at,"
+    " s.position, s.generation, s.state, s.role"
+    " FROM travelers_task t LEFT JOIN fittings_segment s ON s.id = t.segment_id WHERE t.fitting_id IN {among}"
+)
+_EVENTS = (
+    "SELECT t.fitting_id, t.scan_id, t.segment_id, s.scan_id, s.effective_at, s.action, s.station, s.operations,"
+    " s.badge, s.reason, s.undoes FROM travelers_scantarget t JOIN travelers_scan s ON s.sequence = t.scan_id"
+    " WHERE t.fitting_id IN {among}"
+)
+
+
 @dataclass(slots=True)
 class Loaded:
     """One fitting with everything that its state follows from, and what is stored of that state."""
@@ -48,25 +61,33 @@ class Loaded:
     segment_count: int = 0
 
 
-def find(code: str) -> tuple[list[Loaded], int | None, str]:
-    """What a scanned code stands for, locked: its fittings, the segment if it is one's, and what it is a code of."""
+Query = tuple[str, Sequence]
+
+
+def find(code: str, also: Query) -> tuple[list[Loaded], int | None, str, list[tuple]]:
+    """What a scanned code stands for, locked: its fittings, the segment if it is one's, what it is a code of.
+
+    also  a query to answer in the same breath, once the lock is held; its rows come last
+    """
     found = _heads(
         "JOIN fittings_segment s ON s.fitting_id = f.id WHERE s.code = %s", [code], ", s.id", lock=True
     )
     if found:
-        return _loaded([row[:-1] for row in found]), found[0][-1], "segment"
+        loaded, answer = _loaded([row[:-1] for row in found], also)
+        return loaded, found[0][-1], "segment", answer
     for kind, where in (("fitting", "WHERE f.code = %s"), ("lot", "WHERE f.traveler_code = %s")):
         found = _heads(where, [code], lock=True)
         if found:
-            return _loaded(found), None, kind
-    return [], None, ""
+            loaded, answer = _loaded(found, also)
+            return loaded, None, kind, answer
+    return [], None, "", rows.select(*also)
 
 
 def load(fitting_ids: Sequence[int], *, lock: bool) -> list[Loaded]:
     """The fittings with tasks, segments and recorded scans, locked in primary-key order if asked."""
     if not fitting_ids:
         return []
-    return _loaded(_heads(f"WHERE f.id IN {rows.places(len(fitting_ids))}", fitting_ids, lock=lock))
+    return _loaded(_heads(f"WHERE f.id IN {rows.places(len(fitting_ids))}", fitting_ids, lock=lock))[0]
 
 
 def _heads(where: str, params: Sequence, also: str = "", *, lock: bool) -> list[tuple]:
@@ -78,21 +99,17 @@ def _heads(where: str, params: Sequence, also: str = "", *, lock: bool) -> list[
     )
 
 
-def _loaded(heads: Sequence[tuple]) -> list[Loaded]:
+def _loaded(heads: Sequence[tuple], *also: Query) -> tuple[list[Loaded], list[tuple]]:
     """Heads with their segments, tasks and events. Two queries; a third where a route has no work on segments."""
     fitting_ids = [row[0] for row in heads]
     among = rows.places(len(fitting_ids))
     segments: dict[int, dict[int, tuple]] = {id_: {} for id_ in fitting_ids}
     specs: dict[int, list] = {id_: [] for id_ in fitting_ids}
     stored: dict[int, dict[int, tuple]] = {id_: {} for id_ in fitting_ids}
-    for row in rows.select(
-        "SELECT t.fitting_id, t.id, t.operation_id, t.step, t.segment_id, t.needs_own_scan, t.state, t.is_implied,"
-        " t.station, t.badge, t.reason, t.ready_at, t.started_at, t.finished_at,"
-        " s.position, s.generation, s.state, s.role"
-        " FROM travelers_task t LEFT JOIN fittings_segment s ON s.id = t.segment_id"
-        f" WHERE t.fitting_id IN {among}",
-        fitting_ids,
-    ):
+    task_rows, event_rows, *answers = rows.select_together(
+        [(_TASKS.format(among=among), fitting_ids), (_EVENTS.format(among=among), fitting_ids), *also]
+    )
+    for row in task_rows:
         fitting_id, id_, operation, step, segment, own_scan, state, implied, station, badge, reason = row[:11]
         specs[fitting_id].append(TaskSpec(id_, operation, step, segment, bool(own_scan)))
         facts = (state, bool(implied), station, badge, reason, *map(rows.moment, row[11:14]))
@@ -106,7 +123,7 @@ def _loaded(heads: Sequence[tuple]) -> list[Loaded]:
             fitting_ids,
         ):
             segments[fitting_id][segment] = tuple(facts)
-    events = _events(fitting_ids, among)
+    events = _events(event_rows)
     loaded = []
     for id_, code, number, line_id, order_id, state, done_at, order_state, released_at, ended_at in heads:
         mine = segments[id_]
@@ -139,18 +156,13 @@ def _loaded(heads: Sequence[tuple]) -> list[Loaded]:
                 len({facts[0] for facts in mine.values()}),
             )
         )
-    return loaded
+    return loaded, answers[0] if answers else []
 
 
-def _events(fitting_ids: Sequence[int], among: str) -> dict[int, list[Event]]:
+def _events(event_rows: Iterable[tuple]) -> dict[int, list[Event]]:
     """The recorded scans of fittings. A scan's targets within one fitting become one event."""
     groups: dict[tuple[int, int], list] = {}
-    for row in rows.select(
-        "SELECT t.fitting_id, t.scan_id, t.segment_id, s.scan_id, s.effective_at, s.action, s.station, s.operations,"
-        " s.badge, s.reason, s.undoes FROM travelers_scantarget t JOIN travelers_scan s ON s.sequence = t.scan_id"
-        f" WHERE t.fitting_id IN {among}",
-        fitting_ids,
-    ):
+    for row in event_rows:
         groups.setdefault(row[:2], []).append(row)
     events: dict[int, list[Event]] = defaultdict(list)
     for (fitting_id, sequence), group in groups.items():

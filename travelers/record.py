@@ -76,10 +76,10 @@ def scan_record(
         return ScanResult(scan.id, "refused", "refused", sentence, scan.code, "", 0, None, "no_id")
     station, operations, misplaced = _place(scan, actor, station_operations)
     try:
-        with write_turn(), transaction.atomic():
+        with write_turn(), transaction.atomic(), rows.pipelined():
             return _record(scan, actor, now, station, operations, misplaced)
     except IntegrityError:
-        with write_turn(), transaction.atomic():
+        with write_turn(), transaction.atomic(), rows.pipelined():
             return _record(scan, actor, now, station, operations, misplaced)
 
 
@@ -107,8 +107,12 @@ def _place(
 
 
 def _record(scan: Delivery, actor: Actor, now: datetime, station, operations, misplaced) -> ScanResult:
-    loaded, segment, kind = pieces.find(scan.code) if scan.has_code else ([], None, "")
-    badge_is_good, *known = rows.select(KNOWN, (scan.badge, scan.id))[0]
+    known_query = (KNOWN, (scan.badge, scan.id))
+    if scan.has_code:
+        loaded, segment, kind, answer = pieces.find(scan.code, known_query)
+    else:
+        loaded, segment, kind, answer = [], None, "", rows.select(*known_query)
+    badge_is_good, *known = answer[0]
     if known[-1] is not None:
         return _repeat(known, scan, now, station)
     at, doubtful = scan.effective(now)
