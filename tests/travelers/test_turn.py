@@ -35,10 +35,12 @@ def test_turn_that_does_not_come_is_busy_with_a_retry(taken, monkeypatch):
 
 
 def test_turn_comes_when_the_other_is_done(taken):
-    threading.Timer(0.1, fcntl.flock, (taken, fcntl.LOCK_UN)).start()
+    soon = threading.Timer(0.1, fcntl.flock, (taken, fcntl.LOCK_UN))
+    soon.start()
     had = []
     with turn.write_turn():
         had.append(True)
+    soon.join()
     assert had
 
 
