@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -79,7 +80,7 @@ def board_context(found: Board) -> dict:
         "board": found,
         "bays": bays(found),
         "top": piling[0] if piling else None,
-        "also": piling[1:],
+        "why": piling_words(piling),
         "kit": kit,
         "kit_words": kit_words(kit) if kit else "",
         "kit_icon": kit_icon(kit) if kit else "",
@@ -88,6 +89,15 @@ def board_context(found: Board) -> dict:
         "late_words": late_words(late) if late else "",
         "late_more": max(0, len(found.late_risk) - 1) + found.late_risk_more,
     }
+
+
+def piling_words(piling: Sequence[BoardOperation]) -> str:
+    """Why the worst bay piles up, and which others do, short enough for one line on the wall."""
+    if len(piling) < 2:
+        return piling[0].why if piling else ""
+    others = [one.name for one in piling[1:]]
+    named = ", ".join(others) if len(others) < 3 else f"{others[0]} and {len(others) - 1} more"
+    return f"{piling[0].why.partition(';')[0]}. Also: {named}"
 
 
 def bays(found: Board) -> list[Bay]:

@@ -140,3 +140,11 @@ def test_a_pile_far_above_every_line_is_cut_so_that_the_others_are_still_piles()
     assert top == 10
     assert pile.pile([Slat(1, "ready")] * 400, clears_hours=4, top_hours=top).is_cut
     assert not pile.pile([Slat(1, "ready")] * 3, clears_hours=4, top_hours=top).is_cut
+
+
+@pytest.mark.parametrize("clears", [0.5, 1.9, 2.0, 2.3, 3.0, 5.0])
+def test_the_figure_of_a_pile_is_never_crossed_by_the_line_nor_cut(clears):
+    drawn = pile.pile([Slat(1, "ready"), Slat(1, "ready")], clears_hours=clears, top_hours=5)
+    lower, upper = drawn.figure, drawn.figure - HEADROOM
+    assert drawn.line is not None and not upper < drawn.line <= lower
+    assert lower <= drawn.top and upper >= -pile.LINE_THICK
