@@ -54,11 +54,16 @@ def line_preview(form: LineForm) -> Preview | None:
     if dev is None:
         return None
     return preview_of(
-        development_as_dict(dev, "in"), quantity=form.values.get("quantity"), unit=form.choices.unit
+        development_as_dict(dev, "in"),
+        quantity=form.values.get("quantity"),
+        unit=form.choices.unit,
+        is_narrow=True,
     )
 
 
-def preview_of(shown: Mapping[str, Any], *, quantity: int | None, unit: str) -> Preview:
+def preview_of(
+    shown: Mapping[str, Any], *, quantity: int | None, unit: str, is_narrow: bool = False
+) -> Preview:
     """A development in inches, drawn and in figures: what decides first, the patterns, then all other dimensions."""
     sizes = {name: value for name, value in shown["dimensions"].items() if value is not None}
     first = [name for name in KEY_DIMENSIONS if name in sizes]
@@ -67,7 +72,7 @@ def preview_of(shown: Mapping[str, Any], *, quantity: int | None, unit: str) -> 
         title=fitting_text(shown),
         drawing=mark_safe(fitting_svg(shown)),
         figures=(*_weights(shown, quantity, unit), *_dimension_figures(sizes, first, unit)),
-        patterns=tuple(_pattern_drawings(shown, unit)),
+        patterns=tuple(_pattern_drawings(shown, unit, is_narrow)),
         others=tuple(_dimension_figures(sizes, rest, unit)),
         warnings=tuple(warned["message"] for warned in shown["warnings"]),
     )
@@ -104,7 +109,7 @@ def dimension_title(name: str) -> str:
     return words[:-1] + words[-1].upper() if words[-2:] in (" a", " b", " x", " y") else words
 
 
-def _pattern_drawings(shown: Mapping[str, Any], unit: str) -> Iterable[PatternDrawing]:
+def _pattern_drawings(shown: Mapping[str, Any], unit: str, is_narrow: bool) -> Iterable[PatternDrawing]:
     for group in patterns(shown):
         segment = group.segment
         figures = [
@@ -119,7 +124,7 @@ def _pattern_drawings(shown: Mapping[str, Any], unit: str) -> Iterable[PatternDr
         yield PatternDrawing(
             group.count,
             role_title(segment["role"]),
-            mark_safe(pattern_svg(shown, group.positions[0])),
+            mark_safe(pattern_svg(shown, group.positions[0], is_narrow=is_narrow)),
             tuple(figures),
         )
 

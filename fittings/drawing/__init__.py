@@ -93,6 +93,13 @@ def icon_svg(development: Development, *, highlight: int | None = None) -> str:
     return svg_text(icon_scene(development, highlight=highlight), icon=True)
 
 
-def pattern_svg(development: Development, position: int) -> str:
-    """SVG of the flat pattern of the segment at a position from 1, with its dimensions."""
-    return svg_text(pattern_scene(development, position, width=760, height=320, text_size=15))
+PATTERN_SIZE = {"width": 760, "height": 320, "text_size": 15}
+
+
+def pattern_svg(development: Development, position: int, *, is_narrow: bool = False) -> str:
+    """SVG of the flat pattern of the segment at a position from 1, with its dimensions.
+
+    is_narrow  for a column of some 400 px: its texts stay as large as they are in a wide one
+    """
+    size = {"width": 420, "height": 210, "text_size": 13} if is_narrow else PATTERN_SIZE
+    return svg_text(pattern_scene(development, position, **size))
