@@ -8,7 +8,7 @@ from typing import Any
 from fittings.drawing import fitting_scene, positions_text
 from fittings.drawing.pdf import draw_scene
 from shared.codes import grouped
-from shared.units import decimal_text, fraction_text
+from shared.units import NO_BREAK, decimal_text, fraction_text
 from travelers.documents.cautions import caution_height, draw_caution
 from travelers.documents.data import CautionRow, SegmentRow, StepRow, TravelerSheet
 from travelers.documents.page import BODY, CODE_PANEL, INNER, MARGIN, SMALL, Paper, mm
@@ -66,7 +66,7 @@ def facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
     for name, value, size, most in (
         ("Due", day_text(sheet.due_on), 18, 1),
         ("Quantity", quantity, 18, 1),
-        ("Material", f"{clean(sheet.material)}, {sheet.gauge} ga, {thickness} in", 14, 2),
+        ("Material", f"{clean(sheet.material)}, {sheet.gauge} ga, {thickness}{NO_BREAK}in", 14, 2),
         ("Ends", f"A {clean(sheet.end_a)}, B {clean(sheet.end_b)}", 14, 2),
         ("Customer", sheet.customer, 14, 2),
         ("Line, purchase order", f"{sheet.line}, {clean(sheet.purchase_order) or 'none'}", BODY, 1),
