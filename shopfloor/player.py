@@ -217,7 +217,7 @@ class Player:
     def scan(self, bench: Bench, code: str, action: str, reason: str = "") -> None:
         """One scan; without an answer the same id goes again, as a tablet's would."""
         body = {
-            "id": str(uuid.UUID(int=self.random.getrandbits(128), version=4)),
+            "id": str(uuid.uuid4()),  # not of the seed: a second shift would repeat the first one's ids
             "code": code,
             "action": action,
             "badge": self.random.choice(bench.badges),

@@ -114,6 +114,15 @@ def test_some_scans_are_forgotten_and_some_pieces_held_or_scrapped(playing, monk
     assert replay(write=False).differences == []
 
 
+def test_a_second_shift_of_the_same_seed_is_no_repeat_of_the_first(playing):
+    """Ids are never used twice: a repeated id would get the first one's answer and do nothing."""
+    for _ in range(2):
+        player = playing()
+        player.open()
+        assert set(player.play(10).outcomes) <= {"recorded", "refused"}
+        player.close()
+
+
 def test_its_keys_are_dead_afterwards(playing):
     player = playing()
     player.open()

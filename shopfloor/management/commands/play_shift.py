@@ -1,5 +1,6 @@
 """Play a working day on a running app, through its HTTP API."""
 
+import signal
 import sys
 
 from django.core.management.base import BaseCommand
@@ -24,6 +25,9 @@ class Command(BaseCommand):
             sys.exit(2)
         length = shop_shift().clock_hours * 60 if minutes is None else minutes
         player = Player(call=http_call(url), now=timezone.now(), speed=speed, seed=seed, say=self._say)
+        before = {
+            one: signal.signal(one, signal.default_int_handler) for one in (signal.SIGINT, signal.SIGTERM)
+        }
         try:
             player.open()
             player.play(length)
@@ -34,6 +38,8 @@ class Command(BaseCommand):
             self._say("Stopped.")
         finally:
             player.close()
+            for one, handler in before.items():
+                signal.signal(one, handler)
         self._say(f"Played: {player.done.line()}.")
 
     def _say(self, line: str) -> None:
