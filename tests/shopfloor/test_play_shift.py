@@ -77,10 +77,13 @@ def playing(shop):
     return make
 
 
-def test_a_day_moves_work_through_the_shop(playing):
+def test_a_day_moves_work_through_the_shop(playing, monkeypatch):
+    monkeypatch.setattr("shopfloor.player.FORGETS", 0.0)
+    monkeypatch.setattr("shopfloor.player.HOLDS", 0.0)
+    monkeypatch.setattr("shopfloor.player.SCRAPS", 0.0)
     player = playing()
     player.open()
-    done = player.play(75)
+    done = player.play(110)
     player.close()
     assert done.outcomes["recorded"] > 60
     assert set(done.outcomes) <= {"recorded", "refused"}
