@@ -202,9 +202,7 @@ def test_many_ids_delivered_many_times_in_any_order_have_one_effect_each(shop, s
     assert replay(write=False).differences == []
 
 
-@pytest.mark.parametrize(
-    "scan_id", ["", None, 7, "x" * 65, "with space 12", "-begins-badly", "ünïcödé-id-1"]
-)
+@pytest.mark.parametrize("scan_id", ["", None, 7, "x" * 65, "with space 12", "-begins-badly", "ünïcödé-id-1"])
 def test_without_a_usable_id_nothing_is_kept(on, scan_id):
     found = on.send(station("cut"), on.body(on.segment(1).code, "finish", id=scan_id))
     assert (found.outcome, found.sequence) == ("refused", None)
