@@ -1,11 +1,43 @@
 """The few fixtures that all tests share. `tests/` is on the path of every test: `from tests import factories`."""
 
 import json
+import os
+import shutil
 
 import pytest
 from django.utils import timezone
 
 from fittings import selectors, tables
+
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+
+BROWSERS = ("/usr/bin/chromium", "chromium-browser", "google-chrome")
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Headless Chromium, one for all tests. Without it they are skipped, or fail where all are required."""
+    found = next((path for path in map(shutil.which, BROWSERS) if path), None)
+    if found is None:
+        reason = f"no Chromium: looked for {', '.join(BROWSERS)}"
+        if os.environ.get("SHOPFLOOR_REQUIRE_ALL") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield browser
+        browser.close()
 
 
 @pytest.fixture(autouse=True)

@@ -1,44 +1,14 @@
-"""A real browser against a real server. Without Chromium these tests are skipped, or fail where all are required."""
+"""A real browser against a real server. The browser itself is in `tests/conftest.py`."""
 
 from __future__ import annotations
 
-import os
-import shutil
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-
-BROWSERS = ("/usr/bin/chromium", "chromium-browser", "google-chrome")
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 TABLET = {"width": 1180, "height": 820}
 OFFICE = {"width": 1440, "height": 900}
 PASSWORD = "round ducts all day"
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    found = next((path for path in map(shutil.which, BROWSERS) if path), None)
-    if found is None:
-        reason = f"no Chromium: looked for {', '.join(BROWSERS)}"
-        if os.environ.get("SHOPFLOOR_REQUIRE_ALL") == "1":
-            pytest.fail(reason)
-        pytest.skip(reason)
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

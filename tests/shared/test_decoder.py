@@ -10,20 +10,9 @@ from pathlib import Path
 import pytest
 import qrcode
 from PIL import Image
-from playwright.sync_api import sync_playwright
 
 STATIC = Path(__file__).resolve().parents[2] / "shared" / "static"
 POLICY = "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'"
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 PAGE = (
     '<!doctype html><title>wait</title><img src="/codes.png"><script type="module" src="/page.js"></script>'
 )
@@ -74,8 +63,7 @@ def symbol(text: str, box: int) -> Image.Image:
 
 
 @pytest.mark.browser
-@pytest.mark.skipif(not CHROMIUM.exists(), reason="needs Chromium")
-def test_decoder_reads_codes_and_puts_the_aimed_one_first(tmp_path):
+def test_decoder_reads_codes_and_puts_the_aimed_one_first(tmp_path, chromium):
     picture = Image.new("RGB", (1280, 720), "#aaaaaa")
     picture.paste(symbol("R70042PB", 6), (100, 60))
     picture.paste(symbol("R70043KM", 5), (560, 270))
@@ -84,14 +72,13 @@ def test_decoder_reads_codes_and_puts_the_aimed_one_first(tmp_path):
     (tmp_path / "page.js").write_text(SCRIPT)
 
     asked = []
-    with serving(tmp_path) as address, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
-        page = browser.new_page()
+    with serving(tmp_path) as address:
+        page = chromium.new_page()
         page.on("request", lambda request: asked.append(request.url))
         page.goto(f"{address}/page.html")
         page.wait_for_function("document.title !== 'wait'", timeout=20_000)
         found = json.loads(page.title())
-        browser.close()
+        page.close()
 
     assert [code["text"] for code in found] == ["R70043KM", "R70042PB"]
     assert found[0]["cx"] == pytest.approx(560 + 72.5, abs=2)

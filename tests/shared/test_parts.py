@@ -104,6 +104,7 @@ def test_a_pile_without_a_station_is_never_over():
     assert shapes.line_y is None and not shapes.is_over
 
 
+@pytest.mark.django_db
 def test_pattern_page_shows_every_part_and_has_no_inline_script_or_style(rf):
     html = render_to_string("shared/patterns.html", patterns_context(), request=rf.get("/patterns/"))
     for place in ("office", "tablet", "tv"):
