@@ -180,7 +180,14 @@ def sideways(page: Page) -> list[str]:
             .filter((one) => one.getBoundingClientRect().right > innerWidth + 1 && !one.closest(".table-scroll"))
             .slice(0, 5).map((one) => one.outerHTML.slice(0, 120))]"""
     )
-    return [] if wide <= ZOOMED["width"] else [f"{wide} px wide at 200 %", *culprits]
+    squeezed = page.evaluate(
+        """() => [...document.querySelectorAll("main *")]
+            .filter((one) => !one.children.length && one.textContent.trim().length > 12)
+            .map((one) => [one, one.getBoundingClientRect()])
+            .filter(([one, box]) => box.width && box.height > 4 * box.width)
+            .slice(0, 3).map(([one]) => `letters in a column: ${one.textContent.trim().slice(0, 40)}`)"""
+    )
+    return squeezed + ([] if wide <= ZOOMED["width"] else [f"{wide} px wide at 200 %", *culprits])
 
 
 def small_targets(page: Page) -> list[str]:
