@@ -23,7 +23,7 @@ import pypdfium2
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from tests.end_to_end.conftest import ARGUMENTS, BROWSERS
+from tests.conftest import ARGUMENTS, BROWSERS
 
 ROOT = Path(__file__).resolve().parent.parent
 FOLDER = ROOT / "fixtures" / "pictures"
