@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import socket
 import subprocess
 import sys
@@ -23,10 +24,10 @@ import pypdfium2
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from tests.conftest import ARGUMENTS, BROWSERS
-
 ROOT = Path(__file__).resolve().parent.parent
 FOLDER = ROOT / "fixtures" / "pictures"
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
 BOARD = {"width": 1920, "height": 1080}
 STATION = {"width": 1180, "height": 820}
 OFFICE = {"width": 1440, "height": 900}
@@ -108,7 +109,7 @@ def manage(*arguments: str) -> str:
 
 
 def chromium() -> str:
-    found = next((path for path in BROWSERS if Path(path).exists()), None)
+    found = next((path for path in map(shutil.which, BROWSERS) if path), None)
     if found is None:
         raise SystemExit(f"No Chromium: looked for {', '.join(BROWSERS)}.")
     return found
