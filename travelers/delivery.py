@@ -27,7 +27,7 @@ class Delivery:
 
     id: str
     digest: str
-    body: dict
+    given: Mapping[str, Any]
     code: str
     action: str
     count: int | None
@@ -38,6 +38,11 @@ class Delivery:
     scanned_at: datetime | None
     wrong: str = ""
     wrong_code: str = "wrong_input"
+
+    @property
+    def body(self) -> dict:
+        """What was given, as it can be kept: short and printable."""
+        return {name: _short(value) for name, value in self.given.items()}
 
     @property
     def has_usable_id(self) -> bool:
@@ -87,7 +92,7 @@ def read_delivery(delivery: Any) -> Delivery:
     return Delivery(
         id=text["id"][:65],  # one too many stays too long: cut to 64 it could be another scan's
         digest=body_digest(known),
-        body={name: _short(value) for name, value in known.items()},
+        given=known,
         code=code or _printable(text["code"])[:80],
         action=text["action"] if text["action"] in ACTIONS else _printable(str(body.get("action")))[:20],
         count=count if not wrong else None,
@@ -102,7 +107,9 @@ def read_delivery(delivery: Any) -> Delivery:
 
 
 def _printable(text: str) -> str:
-    return "".join(character for character in text if character.isprintable()).strip()
+    if not text.isprintable():
+        text = "".join(character for character in text if character.isprintable())
+    return text.strip()
 
 
 def _short(value: Any) -> Any:

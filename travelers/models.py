@@ -95,9 +95,19 @@ class Task(models.Model):
 
     fitting = models.ForeignKey("fittings.Fitting", on_delete=models.PROTECT, related_name="tasks")
     segment = models.ForeignKey(
-        "fittings.Segment", on_delete=models.PROTECT, related_name="tasks", null=True, blank=True
+        "fittings.Segment",
+        on_delete=models.PROTECT,
+        related_name="tasks",
+        null=True,
+        blank=True,
+        db_index=False,  # segment_task_once begins with it
     )
-    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="tasks")
+    operation = models.ForeignKey(
+        Operation,
+        on_delete=models.PROTECT,
+        related_name="tasks",
+        db_index=False,  # asked for together with a state or a time, which have indexes
+    )
     step = models.PositiveSmallIntegerField()
     method = models.CharField(max_length=60, blank=True)
     minutes = models.FloatField(default=0)
@@ -182,12 +192,20 @@ class Scan(models.Model):
 
 
 class ScanTarget(models.Model):
-    """A piece that a recorded scan was about, chosen when it was recorded. A scan of a lot has many."""
+    """A piece that a recorded scan was about, chosen when it was recorded. A scan of a lot has many.
 
-    scan = models.ForeignKey(Scan, on_delete=models.PROTECT, related_name="targets")
+    Read by fitting only: an index that nothing asks would cost every scan.
+    """
+
+    scan = models.ForeignKey(Scan, on_delete=models.PROTECT, related_name="targets", db_index=False)
     fitting = models.ForeignKey("fittings.Fitting", on_delete=models.PROTECT, related_name="scan_targets")
     segment = models.ForeignKey(
-        "fittings.Segment", on_delete=models.PROTECT, related_name="scan_targets", null=True, blank=True
+        "fittings.Segment",
+        on_delete=models.PROTECT,
+        related_name="scan_targets",
+        null=True,
+        blank=True,
+        db_index=False,
     )
 
     def __str__(self) -> str:

@@ -7,7 +7,6 @@ import re
 from django import forms
 from django.contrib import messages
 from django.db import IntegrityError, transaction
-from django.db.models import Count
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods
 
@@ -89,7 +88,7 @@ def operations(request):
     form = OperationForm(request.POST or None)
     if request.method == "POST" and _saved(request, form, is_new=True):
         return redirect("operations")
-    rows = Operation.objects.annotate(used=Count("tasks")).order_by("position", "code")
+    rows = Operation.objects.order_by("position", "code")
     status = 422 if form.errors else 200
     return render(request, "travelers/operations.html", {"rows": rows, "form": form}, status=status)
 

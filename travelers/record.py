@@ -8,7 +8,7 @@ sends it and however late, gets the first answer and changes nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -51,7 +51,7 @@ class ScanResult:
     reason_code: str = ""
 
     def as_dict(self) -> dict:
-        return asdict(self)
+        return dict(self.__dict__)
 
 
 def scan_record(
