@@ -19,11 +19,11 @@ from fittings.models import Fitting, Order, Segment
 from shared.problems import Conflict
 from tests import factories
 from tests.travelers.floor import LATER, NOW, badge, station
+from travelers.history import record_page
 from travelers.models import Scan, ScanMismatch, ScanTarget, Task, Traveler
 from travelers.record import scan_record
 from travelers.release import order_cancel, order_release
 from travelers.replay import replay
-from travelers.selectors import record_page
 
 THREADS = 6
 DELIVERIES = 3
