@@ -63,7 +63,9 @@ def role_required(*roles: str) -> Callable:
                 actor_of(request, *roles)
             except NotSignedIn:
                 if request.method in ("GET", "HEAD"):
-                    return redirect(f"{resolve_url(settings.LOGIN_URL)}?{urlencode({'next': request.get_full_path()})}")
+                    return redirect(
+                        f"{resolve_url(settings.LOGIN_URL)}?{urlencode({'next': request.get_full_path()})}"
+                    )
                 raise
             return view(request, *args, **kwargs)
 

@@ -11,7 +11,9 @@ from travelers.replay import replay
 
 
 class Command(BaseCommand):
-    help = "Rebuild the state of all tasks from the record. --check only compares: exit 0 where equal, else 1."
+    help = (
+        "Rebuild the state of all tasks from the record. --check only compares: exit 0 where equal, else 1."
+    )
 
     def add_arguments(self, parser):
         parser.add_argument("--check", action="store_true", help="change nothing, report the differences")
