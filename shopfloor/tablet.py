@@ -117,13 +117,15 @@ def why_words(row: QueueRow, days: int | None) -> str:
     return "Earliest due"
 
 
-def cautions_of(operations: Sequence[str], method: str | None = None) -> list[dict[str, str]]:
-    """Bodily hazards of the operations, the gravest first. Each once."""
+def cautions_of(
+    operations: Sequence[str], method: str | None = None, material: str | None = None
+) -> list[dict[str, str]]:
+    """Bodily hazards of the operations, of any method or metal where none is given, the gravest first."""
     grave = {"DANGER": 0, "WARNING": 1, "CAUTION": 2}
     found: dict[tuple, dict[str, str]] = {}
     for row in tables.rows("cautions"):
         fits = row["operation"] in operations and (method is None or row["method"] in ("*", method))
-        if fits:
+        if fits and (material is None or row["material"] in ("*", material)):
             found.setdefault(
                 (row["hazard"], row["text"]),
                 {
@@ -165,7 +167,7 @@ def piece_data(code: str, actor: Actor) -> dict[str, Any]:
         "numbers": numbers_of(here),
         "kit": kit_of(here),
         "cautions": cautions_of(
-            [here.operation] if here.operation else actor.operations, here.method or None
+            [here.operation] if here.operation else actor.operations, here.method or None, here.material
         ),
         "icon": icon_svg(here.development, highlight=here.position),
         "drawing": _pattern(here) if here.operation == "cut" else "",

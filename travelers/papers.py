@@ -94,7 +94,7 @@ def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerShee
                 end_a=ends.get(line.end_a, line.end_a),
                 end_b=ends.get(line.end_b, line.end_b),
                 steps=steps[line.pk],
-                cautions=_cautions(cautions, steps[line.pk]),
+                cautions=_cautions(cautions, steps[line.pk], line.material),
                 pieces=own,
                 notes=order.notes,
                 reprint=max(0, row.prints - 1),
@@ -141,12 +141,13 @@ def _steps(order: Order) -> dict[int, list[StepRow]]:
     return {line_id: list(rows.values()) for line_id, rows in found.items()}
 
 
-def _cautions(rows: Iterable[Mapping], steps: Iterable[StepRow]) -> list[CautionRow]:
-    """The cautions of the operations concerned, each once, in the route's order."""
+def _cautions(rows: Iterable[Mapping], steps: Iterable[StepRow], material: str) -> list[CautionRow]:
+    """The cautions of the operations and the metal concerned, in the route's order."""
     found = []
     for step in steps:
         for row in rows:
-            if row["operation"] == step.operation and row["method"] in ("*", step.method):
+            here = row["operation"] == step.operation and row["method"] in ("*", step.method)
+            if here and row["material"] in ("*", material):
                 found.append(CautionRow(row["operation"], row["word"], row["hazard"], row["text"]))
     return found
 

@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
 from fittings import numbering
 from fittings.developing import develop_for, development_answer
@@ -23,6 +24,7 @@ from shared.roles import Actor
 from travelers.models import IS_OPEN, Operation, Task, TaskState, Traveler
 from travelers.pulse import pulse_beat
 from travelers.routing import SEGMENT, OperationRow, Step, route_for, standard_minutes
+from travelers.sentences import clock
 from travelers.turn import write_turn
 
 RAW = "raw"
@@ -51,7 +53,7 @@ def order_release(*, number: str, actor: Actor, now: datetime) -> Order:
     with write_turn(), transaction.atomic():
         order = _locked(number)
         if order.state != Order.State.DRAFT:
-            when = f" on {order.released_at:%d %b %Y} by {order.released_by}" if order.released_at else ""
+            when = f" since {clock(timezone.localtime(order.released_at))}" if order.released_at else ""
             raise Conflict(f"Order {order.number} is {order.state}{when}. Only a draft can be released.")
         lines = list(order.lines.order_by("position"))
         if not lines:

@@ -49,6 +49,7 @@ register(
         (
             Column("operation", "Operation"),
             Column("method", "Method", help="* is any"),
+            Column("material", "Material", help="* is any"),
             Column("word", "Signal word", choices=("DANGER", "WARNING", "CAUTION")),
             Column("hazard", "Hazard"),
             Column("text", "What to do"),

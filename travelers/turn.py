@@ -9,6 +9,7 @@ import fcntl
 import os
 import threading
 import time
+from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -20,7 +21,39 @@ from shared.problems import Busy
 PATIENCE_SECONDS = 5.0
 POLL_SECONDS = 0.001
 
-_within = threading.Lock()
+
+class _Line:
+    """A lock that is handed over in the order of asking. A plain one is soon taken back by who has just let it go."""
+
+    def __init__(self):
+        self._guard = threading.Lock()
+        self._waiting: deque[threading.Event] = deque()
+        self._is_held = False
+
+    def acquire(self, timeout: float) -> bool:
+        with self._guard:
+            if not self._is_held:
+                self._is_held = True
+                return True
+            mine = threading.Event()
+            self._waiting.append(mine)
+        if mine.wait(timeout):
+            return True
+        with self._guard:
+            if mine.is_set():
+                return True
+            self._waiting.remove(mine)
+        return False
+
+    def release(self) -> None:
+        with self._guard:
+            if self._waiting:
+                self._waiting.popleft().set()
+            else:
+                self._is_held = False
+
+
+_within = _Line()
 _file: int | None = None
 _file_of: int | None = None
 

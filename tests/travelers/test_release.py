@@ -141,7 +141,7 @@ def test_no_code_is_given_out_twice():
 def test_an_order_is_released_once():
     order = release(factories.order())
     before = rows()
-    with pytest.raises(Conflict, match="is released on 02 Mar 2026 by office. Only a draft can be released"):
+    with pytest.raises(Conflict, match="is released since Mon 2 Mar, 08:00. Only a draft can be released"):
         release(order)
     assert rows() == before
 

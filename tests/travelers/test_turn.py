@@ -63,3 +63,28 @@ def test_turns_within_a_process_do_not_overlap():
     assert len(most) == 80
     if connection.vendor == "sqlite":
         assert max(most) == 1
+
+
+def test_turns_come_in_the_order_of_asking():
+    """Nobody who has just had a turn goes before one who waits: a plain lock lets that happen for seconds."""
+    line = turn._Line()
+    assert line.acquire(1)
+    came = []
+
+    def ask(name):
+        assert line.acquire(5)
+        came.append(name)
+        line.release()
+
+    threads = []
+    for name in range(6):
+        threads.append(threading.Thread(target=ask, args=(name,)))
+        threads[-1].start()
+        while len(line._waiting) <= name:
+            time.sleep(0.001)
+    assert not line.acquire(0.01)
+    line.release()
+    for thread in threads:
+        thread.join()
+    assert came == [0, 1, 2, 3, 4, 5]
+    assert line.acquire(0.01)
