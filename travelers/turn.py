@@ -19,7 +19,7 @@ from django.db import connection
 from shared.problems import Busy
 
 PATIENCE_SECONDS = 5.0
-POLL_SECONDS = 0.001
+POLL_SECONDS = 0.0002
 
 
 class _Line:

@@ -1,16 +1,57 @@
-"""The bare stack: a view that does one insert and one update, and a view that does nothing."""
+"""The bare stack: views that do one insert and one update, and a view that does nothing.
 
-from django.db import connection, transaction
+`bare/write/` is written as a view of this framework usually is, by the ORM; `bare/sql/` by plain SQL, the least that
+the stack can do. Their two tables are made by the harness.
+"""
+
+from django.db import connection, models, transaction
+from django.db.models import F
 from django.http import HttpResponse, JsonResponse
 from django.urls import include, path
 from django.views.decorators.csrf import csrf_exempt
 
 
+class Row(models.Model):
+    text = models.CharField(max_length=200)
+
+    class Meta:
+        app_label = "bench"
+        managed = False
+        db_table = "bench_row"
+
+    def __str__(self) -> str:
+        return self.text
+
+
+class Count(models.Model):
+    n = models.IntegerField()
+
+    class Meta:
+        app_label = "bench"
+        managed = False
+        db_table = "bench_count"
+
+    def __str__(self) -> str:
+        return str(self.n)
+
+
+def _which(request) -> int:
+    return hash(request.body) % 64
+
+
 @csrf_exempt
 def bare_write(request):
+    with transaction.atomic():
+        Row.objects.create(text="x" * 100)
+        Count.objects.filter(pk=_which(request)).update(n=F("n") + 1)
+    return JsonResponse({"ok": True})
+
+
+@csrf_exempt
+def bare_sql(request):
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("INSERT INTO bench_row (text) VALUES (%s)", ["x" * 100])
-        cursor.execute("UPDATE bench_count SET n = n + 1 WHERE id = %s", [hash(request.body) % 64])
+        cursor.execute("UPDATE bench_count SET n = n + 1 WHERE id = %s", [_which(request)])
     return JsonResponse({"ok": True})
 
 
@@ -20,6 +61,7 @@ def bare_nothing(request):
 
 urlpatterns = [
     path("bare/write/", bare_write),
+    path("bare/sql/", bare_sql),
     path("bare/nothing/", bare_nothing),
     path("", include("shopfloor.urls")),
 ]
