@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -12,7 +13,7 @@ from fittings import numbering
 from fittings.models import Fitting, Order, Segment
 from shared.roles import OPERATOR, SUPERVISOR, Actor
 from tests import factories
-from travelers.models import Operator, Task
+from travelers.models import Operator, ScanTarget, Task
 from travelers.record import ScanResult, scan_record
 from travelers.release import order_release
 
@@ -111,3 +112,26 @@ def floor(*, quantity: int = 2, pieces: int = 3, **line: Any) -> Floor:
     made = factories.order(lines=[factories.line(quantity=quantity, params=params, **line)])
     order = order_release(number=made.number, actor=factories.OFFICE_ACTOR, now=NOW)
     return Floor(order, badge(f"Sam Invented {next(_names)}"))
+
+
+def facts() -> tuple:
+    """All stored state, to see that nothing changed."""
+    return (
+        list(Task.objects.order_by("pk").values_list()),
+        list(Segment.objects.order_by("pk").values_list()),
+        list(Fitting.objects.order_by("pk").values_list()),
+        list(Order.objects.order_by("pk").values_list()),
+        ScanTarget.objects.count(),
+    )
+
+
+def is_plain(message: str) -> bool:
+    """At most 13 words besides what was scanned, who and when; a full stop at the end, nothing left unsaid."""
+    core = re.sub(
+        r"“.*?”|\(made again, \d+\)| by Sam Invented \d+| at \w{3} \d+ \w{3}, \d\d:\d\d", "", message
+    )
+    return (
+        message.endswith(".")
+        and len(core.split()) <= 13
+        and not re.search(r"None|\{|\}|  |\.\.|: \.", message)
+    )
