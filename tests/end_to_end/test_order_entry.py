@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import pytest
+from playwright.sync_api import expect
 
 from fittings.geometry import KINDS
 from fittings.models import Order
@@ -57,7 +58,7 @@ def type_line(page, quantity: str, diameter: str, angle: str, tag: str) -> None:
 def test_three_lines_are_entered_with_the_keyboard_alone(desk):
     page = desk()
     page.goto("/orders/new/")
-    page.wait_for_function("document.activeElement.name === 'customer'")
+    expect(page.locator("[name=customer]")).to_be_focused()
     page.keyboard.type("Harbor Mechanical")
     enter_until(page, "purchase_order")
     page.keyboard.type("PO-7781")
@@ -107,9 +108,7 @@ def test_preview_and_echo_follow_what_is_typed(desk):
     page.fill("[name=line-0-diameter]", "14 1/2")
     page.fill("[name=line-0-angle]", "90")
     page.wait_for_selector("[data-preview] svg")
-    page.wait_for_function(
-        "document.querySelector('[data-echo=diameter]').textContent === '14 1/2 in = 14.500'"
-    )
+    expect(page.locator("[data-echo=diameter]").first).to_have_text("14 1/2 in = 14.500")
     assert "14 1/2 in, 5 pieces" in page.inner_text("[data-preview]")
     page.fill("[name=line-0-diameter]", "6000")
     page.wait_for_selector("[data-preview] .preview-wrong")
@@ -124,7 +123,7 @@ def test_mistakes_take_the_focus_to_the_summary_and_keep_what_was_typed(desk):
     page.keyboard.press("Control+Enter")
     page.wait_for_selector(".form-errors")
     assert page.title().startswith("Error: ")
-    page.wait_for_function("document.activeElement.matches('.form-errors')")
+    expect(page.locator(".form-errors")).to_be_focused()
     page.click(".form-errors a >> text=1/2/4")
     assert focused(page) == "line-0-diameter"
     assert page.input_value("[name=line-0-diameter]") == "1/2/4"

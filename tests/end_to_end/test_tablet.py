@@ -144,7 +144,7 @@ def test_what_is_kept_survives_a_reload(tablet, scan, badges, codes):
 
 def test_page_opens_again_without_the_network(tablet, scan, badges, codes):
     """By the service worker: on HTTPS, and on the same machine, which browsers trust alike."""
-    page = tablet("CUT-1")
+    page = tablet("CUT-1", service_workers="allow")
     scan(page, badges["Ana Ruiz"])
     page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
     page.reload()
@@ -206,7 +206,6 @@ def test_scans_of_another_station_wait_until_the_tablet_is_that_station_again(ta
     page.route("**/api/v1/scans/", lambda route: route.abort())
     scan(page, codes[0])
     expect(unsent(page)).to_contain_text("1 not sent")
-    page.unroute("**/api/v1/scans/")
 
     def become(code):
         _, secret = key_make(now=timezone.now(), station=Station.objects.get(code=code))
@@ -218,6 +217,7 @@ def test_scans_of_another_station_wait_until_the_tablet_is_that_station_again(ta
 
     become("ROLL-1")
     expect(page.locator("#link")).to_contain_text("1 scan is kept for CUT-1")
+    page.unroute("**/api/v1/scans/")
     assert not Scan.objects.exists()
     become("CUT-1")
     expect(unsent(page)).to_have_text("All sent", timeout=15_000)

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 import qrcode
 from PIL import Image
+from playwright.sync_api import expect
 
 STATIC = Path(__file__).resolve().parents[2] / "shared" / "static"
 POLICY = "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'"
@@ -76,7 +77,7 @@ def test_decoder_reads_codes_and_puts_the_aimed_one_first(tmp_path, chromium):
         page = chromium.new_page()
         page.on("request", lambda request: asked.append(request.url))
         page.goto(f"{address}/page.html")
-        page.wait_for_function("document.title !== 'wait'", timeout=20_000)
+        expect(page).not_to_have_title("wait", timeout=20_000)
         found = json.loads(page.title())
         page.close()
 
