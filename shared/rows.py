@@ -39,7 +39,8 @@ def is_outermost() -> bool:
 def pipelined() -> Iterator[None]:
     """On PostgreSQL statements are sent without waiting for each answer; one is awaited where its rows are fetched.
 
-    Only for the outermost transaction. Errors come as Django's own.
+    Only for the outermost transaction, and only around the functions of this module: the ORM counts on the number of
+    rows that a statement changed, which is not known yet. Errors come as Django's own.
     """
     if connection.vendor != "postgresql" or not is_outermost():
         yield

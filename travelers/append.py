@@ -57,7 +57,7 @@ def _append_and_commit(sql: str, params: Sequence[Any]) -> int:
 
     Inside a caller's own transaction the commit stays the caller's.
     """
-    with connection.cursor() as cursor:
+    with rows.pipelined(), connection.cursor() as cursor:
         cursor.execute(sql, params)
         if rows.is_outermost():
             connection.connection.commit()

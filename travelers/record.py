@@ -76,10 +76,10 @@ def scan_record(
         return ScanResult(scan.id, "refused", "refused", sentence, scan.code, "", 0, None, "no_id")
     station, operations, misplaced = _place(scan, actor, station_operations)
     try:
-        with write_turn(), transaction.atomic(), rows.pipelined():
+        with write_turn(), transaction.atomic():
             return _record(scan, actor, now, station, operations, misplaced)
     except IntegrityError:
-        with write_turn(), transaction.atomic(), rows.pipelined():
+        with write_turn(), transaction.atomic():
             return _record(scan, actor, now, station, operations, misplaced)
 
 
@@ -109,7 +109,8 @@ def _place(
 def _record(scan: Delivery, actor: Actor, now: datetime, station, operations, misplaced) -> ScanResult:
     known_query = (KNOWN, (scan.badge, scan.id))
     if scan.has_code:
-        loaded, segment, kind, answer = pieces.find(scan.code, known_query)
+        with rows.pipelined():
+            loaded, segment, kind, answer = pieces.find(scan.code, known_query)
     else:
         loaded, segment, kind, answer = [], None, "", rows.select(*known_query)
     badge_is_good, *known = answer[0]
