@@ -105,7 +105,7 @@ def visit(open_browser, live_server, client, shop, seen):
         return "sessionid", client.cookies["sessionid"].value
 
     def go(place: Place) -> Page:
-        page = open_browser(SIZES[place.size])
+        page = open_browser(SIZES[place.size], service_workers="allow")
         if place.who:
             name, value = cookie_of(place.who)
             page.context.add_cookies([{"name": name, "value": value, "url": live_server.url}])
