@@ -11,7 +11,8 @@ from collections.abc import Mapping
 
 from . import gored_elbow
 from .allowances import Allowances, allowances_from
-from .development import Blank, Development, Mark, Plate, Segment, Sheet, development_as_dict
+from .answer import development_as_dict
+from .development import Blank, Development, FreeEnd, Mark, Plate, Segment, Sheet
 from .errors import CannotBeMade, FieldProblem, GeometryError, ParameterError
 from .parameters import Kind, Param, cleaned, problem
 from .practice import GoreRow, Practice, UsualRange, Warned, pieces_for
@@ -26,6 +27,7 @@ __all__ = [
     "CannotBeMade",
     "Development",
     "FieldProblem",
+    "FreeEnd",
     "GeometryError",
     "GoreRow",
     "Kind",

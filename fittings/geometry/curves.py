@@ -58,3 +58,16 @@ def part_of_edge(edge: np.ndarray, x_from: float, x_to: float) -> np.ndarray:
     part = np.vstack([[x_from, ends[0]], inner, [x_to, ends[1]]])
     part[:, 0] -= x_from
     return part
+
+
+def edge_length(edge: np.ndarray) -> float:
+    """Length of a polyline.
+
+    edge     shape (n, 2) or (n, 3) [in]
+    returns  [in]
+    source   definition
+
+    >>> edge_length(np.array([[0, 0], [3, 4], [3, 5]], float))
+    6.0
+    """
+    return float(np.linalg.norm(np.diff(edge, axis=0), axis=1).sum())

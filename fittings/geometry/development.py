@@ -1,37 +1,35 @@
-"""What a developed fitting is: segments with their flat patterns, in inches, and its form for the API."""
+"""What a developed fitting is: segments with their flat patterns, in inches."""
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from .allowances import cut_outline
-from .curves import part_of_edge
-from .errors import CannotBeMade, FieldProblem, ParameterError
-from .outline import closed_between, extent, signed_area
-from .parameters import MM_PER_IN, Param, checked, number_text, problem
-from .practice import Warned
+from .errors import ParameterError
+from .parameters import Param, checked
+from .practice import Practice, Warned, exceeds_stock, unusual
 
-KG_PER_LB = 0.45359237  # exact: international yard and pound agreement, 1959
-SQ_IN_PER_SQ_FT = 144.0
+CYLINDER, CONE, BRAKE, FLAT = "cylinder", "cone", "brake", "flat"
+FORMS = (CYLINDER, CONE, BRAKE, FLAT)  # how a segment is formed
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """The metal: name, gauge, thickness [in], weight [lb/ft²], longest stock to cut from [in] (None: any)."""
+    """The metal: name, gauge, thickness [in], weight [lb/ft²], longest and widest stock [in] (None: any)."""
 
     material: str
     gauge: float | int
     thickness_in: float
     weight_lb_ft2: float
     longest_stock_in: float | None = None
+    widest_stock_in: float | None = None
 
     def __post_init__(self):
         problems = []
         wanted = [Param("thickness_in", "in", 0, 1, low_open=True), Param("weight_lb_ft2", "", 0, 100)]
-        if self.longest_stock_in is not None:
-            wanted.append(Param("longest_stock_in", "in", 1, 12000))
+        for name in ("longest_stock_in", "widest_stock_in"):
+            if getattr(self, name) is not None:
+                wanted.append(Param(name, "in", 1, 12000))
         for param in wanted:
             try:
                 checked(param, getattr(self, param.name), prefix="sheet.")
@@ -51,24 +49,32 @@ class Blank:
 
 @dataclass(frozen=True, eq=False)
 class Mark:
-    """A line to mark on the metal: 'throat', 'heel' or 'side', from edge A to edge B, shape (2, 2) [in]."""
+    """A line to mark on the metal, shape (n, 2) [in].
+
+    name   'throat', 'heel', 'side' from edge A to edge B; 'quarter' where a segment has no throat; 'bend' with the
+           `angle` to brake there [rad]; others as their kind says
+    at     its place round the segment, from 0 at the first end to 1 at the last: which plate gets it
+    """
 
     name: str
     line: np.ndarray
+    at: float = 0.5
+    angle: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Plate:
-    """One of the equal plates of a segment longer than the stock; x begins at 0 at its own first end."""
+    """One of the equal plates of a segment that exceeds the stock; x_from, x_to along the longer edge [in]."""
 
     number: int
     of: int
     x_from: float
     x_to: float
-    start_angle: float  # rad, of its x = 0
+    start_angle: float  # rad, of its first end
     lap: float
     net_outline: np.ndarray
     cut_outline: np.ndarray
+    holes: tuple[np.ndarray, ...]
     net_area: float
     cut_area: float
     weight: float
@@ -80,32 +86,56 @@ class Plate:
 class Segment:
     """One segment and its flat pattern, seen on the face that becomes the outside [in, rad, in², lb].
 
-    x along the circumference, y along the duct's axis from end A to end B, the lowest net point at y = 0.
-    `cut_outline` and `blank` are those of the segment in one piece; `cut_area` is what is really cut, the sum
-    over `plates` where there are any. `frame` places the segment's own frame in the assembled fitting.
+    A cylinder has x along the circumference and y along the duct's axis from end A to end B, the lowest net point at
+    y = 0; other forms lie flat with their middle ruling upright. `stretch_out` is the longer edge, `throat` and `heel`
+    the elements at 0° and 180°; all three None where there is none. `cut_outline` and `blank` are those of the segment
+    in one piece; `cut_area` is what is really cut, the sum over `plates` where there are any. `surface.to_space` takes
+    flat points to the segment's own frame, `strips` are rows of points (two rows each) there for drawings; `frame`
+    places that frame in the assembled fitting.
     """
 
     position: int
     role: str
+    form: str
     pattern: str
-    stretch_out: float
-    throat: float
-    heel: float
+    stretch_out: float | None
+    throat: float | None
+    heel: float | None
     lap: float
     net_outline: np.ndarray
     cut_outline: np.ndarray
     edge_a: np.ndarray
     edge_b: np.ndarray
+    holes: tuple[np.ndarray, ...]
     start_angle: float
     seam_at: str
+    seam_length: float
     net_area: float
     cut_area: float
     weight: float
     blank: Blank
     marks: tuple[Mark, ...]
     plates: tuple[Plate, ...]
-    roll_radius: float
+    fits_stock: bool
+    surface: object
+    strips: tuple[tuple[np.ndarray, np.ndarray], ...]
     frame: np.ndarray
+
+
+@dataclass(frozen=True)
+class FreeEnd:
+    """An end of the fitting that other duct meets: letter, title, inside size, segment, length of its edge [in].
+
+    `diameter` is None at a rectangular end, which has `width` and `height`.
+    """
+
+    end: str
+    title: str
+    segment: int
+    edge_length: float
+    diameter: float | None = None
+    width: float | None = None
+    height: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,235 +152,71 @@ class Development:
     net_area: float
     cut_area: float
     weight: float
+    joint_length: float
+    free_ends: tuple[FreeEnd, ...]
     warnings: tuple[Warned, ...]
     dimension_units: Mapping[str, str] = field(default_factory=dict)
 
 
-def _fixed(points):
-    array = np.array(points, dtype=float)
-    array.setflags(write=False)
-    return array
+def assembled(
+    kind: str,
+    segments,
+    *,
+    dimensions,
+    quantities: Mapping,
+    free_ends,
+    joint_length: float,
+    sheet: Sheet,
+    practice: Practice,
+    unit: str,
+    warnings=(),
+) -> Development:
+    """The development of a fitting from its segments: totals, and what is unusual about it.
 
+    kind          name of the kind
+    segments      its Segments in order of position
+    dimensions    rows of (name, value, 'in', 'deg', 'count' or ''), inside dimensions unless the name says mean
+    quantities    what the shop's usual ranges may speak of, by the names in practice.QUANTITIES [in, deg or none];
+                  gauge and thickness are added here
+    free_ends     its FreeEnds
+    joint_length  of all joints between segments [in]
+    sheet         the metal
+    practice      the shop's usual ranges
+    unit          unit of lengths in warnings, 'in' or 'mm'
+    warnings      more Warned
+    returns       Development [in, in², lb]
+    source        sums
 
-def pattern_key(net_outline, cut_outline_, sheet: Sheet) -> str:
-    """Short key shared by equal patterns of one metal.
-
-    net_outline, cut_outline_  outlines, shape (n, 2) [in], compared to 0.001 in
-    sheet                      material and gauge
-    returns                    the first 8 hexadecimal digits of a SHA-256
-    source                     FIPS 180-4 (the digest); 8 digits are a house choice
-
-    >>> square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], float)
-    >>> key = pattern_key(square, square, Sheet('galvanized', 24, 0.0276, 1.156))
-    >>> key == pattern_key(square + 1e-7, square, Sheet('galvanized', 24, 0.0276, 1.156)), len(key)
-    (True, 8)
-    """
-    digest = hashlib.sha256(f"{sheet.material}|{number_text(sheet.gauge)}".encode())
-    for outline in (net_outline, cut_outline_):
-        digest.update(b"|" + (np.round(outline * 1000.0) + 0.0).astype("<i8").tobytes())
-    return digest.hexdigest()[:8]
-
-
-def plate_count(stretch_out: float, lap: float, longest_stock: float | None) -> int:
-    """Fewest equal plates so that each, with its lap, is no longer than the longest stock.
-
-    stretch_out    of the whole segment [in]
-    lap            of each plate [in]
-    longest_stock  [in], None for no limit
-    returns        plates, ≥ 1
-    raises         CannotBeMade if the lap alone is as long as the stock
-    source         definition; the rule of fewest equal plates is a house rule
-
-    >>> plate_count(188.5, 0.5, 120.0), plate_count(119.5, 0.5, 120.0), plate_count(500.0, 0.5, None)
-    (2, 1, 1)
-    """
-    if longest_stock is None:
-        return 1
-    room = longest_stock - lap
-    if room <= 0:
-        limit = f"less than {number_text(longest_stock)} in"
-        sentence = f"Lap is {number_text(lap)} in; it must be {limit}, the longest stock."
-        raise CannotBeMade([FieldProblem("allowances.lap", lap, limit, sentence)])
-    return max(1, int(np.ceil(stretch_out / room - 1e-9)))
-
-
-def segment_pattern(edge_a, edge_b, *, start_angle, sheet: Sheet, lap, width_a, width_b, marks_at) -> dict:
-    """Flat pattern of a rolled segment between two edges: outlines, areas, weight, blank, marks, plates.
-
-    edge_a, edge_b    net edges in increasing x from 0, shape (n, 2) [in]
-    start_angle       of x = 0 round the duct from the throat [rad]
-    sheet             the metal
-    lap               [in], ≥ 0
-    width_a, width_b  edge allowances [in], ≥ 0
-    marks_at          pairs of a name and a position x [in]
-    returns           the fields of a Segment that follow from its edges [in, in², lb]
-    source            areas: Gauss's formula; weight = area / 144 × weight per square foot
-
-    >>> edge_a, edge_b = np.array([[0, 0], [12, 0]], float), np.array([[0, 12], [12, 12]], float)
-    >>> flat = segment_pattern(edge_a, edge_b, start_angle=0.0, sheet=Sheet('galvanized', 24, 0.0276, 1.156),
-    ...                        lap=0, width_a=0, width_b=0, marks_at=[])
-    >>> flat['net_area'], flat['weight']
-    (144.0, 1.156)
-    """
-    whole = _flat(edge_a, edge_b, edge_a, edge_b, sheet, lap, width_a, width_b, marks_at)
-    stretch_out = float(edge_a[-1, 0])
-    count = plate_count(stretch_out, lap, sheet.longest_stock_in)
-    plates = []
-    if count > 1:
-        bounds = [stretch_out * k / count for k in range(count + 1)]
-        parts = [
-            tuple(part_of_edge(edge, *pair) for edge in (edge_a, edge_b))
-            for pair in zip(bounds[:-1], bounds[1:], strict=True)
-        ]
-        for k, (part_a, part_b) in enumerate(parts):
-            x_from, x_to = bounds[k], bounds[k + 1]
-            here = [(name, x - x_from) for name, x in marks_at if x_from + 1e-6 < x < x_to - 1e-6]
-            flat = _flat(part_a, part_b, *parts[(k + 1) % count], sheet, lap, width_a, width_b, here)
-            angle = start_angle + 2 * np.pi * k / count
-            plates.append(
-                Plate(number=k + 1, of=count, x_from=x_from, x_to=x_to, start_angle=angle, lap=lap, **flat)
-            )
-        whole["cut_area"] = sum(plate.cut_area for plate in plates)
-    pattern = pattern_key(whole["net_outline"], whole["cut_outline"], sheet)
-    return dict(
-        whole,
-        edge_a=_fixed(edge_a),
-        edge_b=_fixed(edge_b),
-        stretch_out=stretch_out,
-        start_angle=start_angle,
-        lap=lap,
-        plates=tuple(plates),
-        pattern=pattern,
-    )
-
-
-def _flat(edge_a, edge_b, next_a, next_b, sheet, lap, width_a, width_b, marks_at):
-    net = closed_between(edge_a, edge_b)
-    cut = cut_outline(edge_a, edge_b, lap=lap, width_a=width_a, width_b=width_b, next_a=next_a, next_b=next_b)
-    net_area = signed_area(net)
-    marks = tuple(
-        Mark(name, _fixed([[x, np.interp(x, *edge_a.T)], [x, np.interp(x, *edge_b.T)]]))
-        for name, x in marks_at
-    )
-    return {
-        "net_outline": _fixed(net),
-        "cut_outline": _fixed(cut),
-        "net_area": net_area,
-        "cut_area": signed_area(cut),
-        "weight": net_area / SQ_IN_PER_SQ_FT * sheet.weight_lb_ft2,
-        "blank": Blank(*extent(cut)),
-        "marks": marks,
-    }
-
-
-def development_as_dict(dev: Development, unit: str | None = None) -> dict:
-    """A development in the shape of the HTTP contract, rounded for display.
-
-    Lengths and coordinates to four decimals, areas and weights to three; angles in degrees.
-
-    dev      the Development
-    unit     'in' (lengths [in], areas [in²], weights [lb]) or 'mm' ([mm], [mm²], [kg]); left out: as asked
-    returns  dict of plain numbers, texts and lists
-    source   the shape is that of the HTTP contract; 1 in = 25.4 mm and 1 lb = 0.45359237 kg exactly
-
-    >>> from fittings.geometry import Allowances, Practice, develop
+    >>> from fittings.geometry import Allowances, Practice, Sheet, develop
     >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> elbow = develop('gored_elbow', {'diameter': 14, 'angle': 90, 'pieces': 5},
-    ...                 sheet=sheet, allowances=Allowances(), practice=Practice())
-    >>> development_as_dict(elbow)['dimensions']['gore_angle'], development_as_dict(elbow, 'mm')['thickness']
-    (22.5, 0.701)
+    >>> elbow = develop('gored_elbow', {'diameter': 14, 'angle': 90, 'pieces': 5}, sheet=sheet,
+    ...                 allowances=Allowances(), practice=Practice())
+    >>> round(elbow.weight - sum(gore.weight for gore in elbow.segments), 9)
+    0.0
     """
-    unit = unit or dev.unit
-    if unit not in ("in", "mm"):
-        raise ParameterError([problem("unit", "Unit", unit, "“in” or “mm”")])
-    length = MM_PER_IN if unit == "mm" else 1.0
-    mass = KG_PER_LB if unit == "mm" else 1.0
-    shown = _Shown(length, mass)
-    done: dict[int, dict] = {}
-    segments = []
-    for segment in dev.segments:
-        flat = done.get(id(segment.net_outline))
-        if flat is None:
-            flat = done[id(segment.net_outline)] = _pattern_as_dict(segment, shown)
-        segments.append({"position": segment.position, "role": segment.role, **flat})
-    dimensions = {}
-    for name, value in dev.dimensions.items():
-        quantity = dev.dimension_units.get(name, "")
-        value = value * length if quantity == "in" else value
-        dimensions[name] = int(value) if quantity == "count" else _round(value, 4)
-    return {
-        "kind": dev.kind,
-        "unit": unit,
-        "weight_unit": "kg" if unit == "mm" else "lb",
-        "material": dev.material,
-        "gauge": dev.gauge,
-        "thickness": shown.length(dev.thickness),
-        "dimensions": dimensions,
-        "segments": segments,
-        "net_area": shown.area(dev.net_area),
-        "cut_area": shown.area(dev.cut_area),
-        "weight": shown.weight(dev.weight),
-        "warnings": [{"code": warned.code, "message": warned.message} for warned in dev.warnings],
+    segments = tuple(segments)
+    quantities = {
+        **quantities,
+        "gauge": sheet.gauge if isinstance(sheet.gauge, int | float) else None,
+        "thickness": sheet.thickness_in,
     }
-
-
-def _round(value, places):
-    return round(float(value), places) + 0.0
-
-
-@dataclass(frozen=True)
-class _Shown:
-    """Rounded figures in the unit asked for."""
-
-    per_inch: float
-    per_lb: float
-
-    def length(self, value):
-        return _round(value * self.per_inch, 4)
-
-    def points(self, array):
-        return (np.round(array * self.per_inch, 4) + 0.0).tolist()
-
-    def area(self, value):
-        return _round(value * self.per_inch**2, 3)
-
-    def weight(self, value):
-        return _round(value * self.per_lb, 3)
-
-    def flat(self, piece):
-        """What a segment and a plate have in common."""
-        return {
-            "lap": self.length(piece.lap),
-            "start_angle": _round(np.degrees(piece.start_angle) % 360.0, 4),
-            "net_outline": self.points(piece.net_outline),
-            "cut_outline": self.points(piece.cut_outline),
-            "net_area": self.area(piece.net_area),
-            "cut_area": self.area(piece.cut_area),
-            "weight": self.weight(piece.weight),
-            "blank": {"width": self.length(piece.blank.width), "height": self.length(piece.blank.height)},
-            "marks": [{"name": mark.name, "line": self.points(mark.line)} for mark in piece.marks],
-        }
-
-
-def _pattern_as_dict(segment, shown):
-    flat = {
-        "pattern": segment.pattern,
-        "seam_at": segment.seam_at,
-        "stretch_out": shown.length(segment.stretch_out),
-        "throat": shown.length(segment.throat),
-        "heel": shown.length(segment.heel),
-        "edge_a": shown.points(segment.edge_a),
-        "edge_b": shown.points(segment.edge_b),
-        **shown.flat(segment),
-    }
-    if segment.plates:
-        flat["plates"] = [
-            {
-                "number": plate.number,
-                "of": plate.of,
-                "x_range": [shown.length(plate.x_from), shown.length(plate.x_to)],
-                **shown.flat(plate),
-            }
-            for plate in segment.plates
-        ]
-    return flat
+    return Development(
+        kind=kind,
+        unit=unit,
+        material=sheet.material,
+        gauge=sheet.gauge,
+        thickness=sheet.thickness_in,
+        dimensions={name: value for name, value, _ in dimensions},
+        dimension_units={name: quantity for name, _, quantity in dimensions},
+        segments=segments,
+        net_area=sum(segment.net_area for segment in segments),
+        cut_area=sum(segment.cut_area for segment in segments),
+        weight=sum(segment.weight for segment in segments),
+        joint_length=joint_length,
+        free_ends=tuple(free_ends),
+        warnings=(
+            *unusual(kind, quantities, practice.usual, unit),
+            *warnings,
+            *exceeds_stock(segments, sheet, unit),
+        ),
+    )

@@ -11,11 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from .allowances import Allowances
-from .curves import quarter_steps, turn_positions
-from .development import Development, Segment, Sheet, segment_pattern
+from .curves import edge_length, quarter_steps, turn_positions
+from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem, ParameterError
 from .parameters import Kind, Param, number_text, range_text, with_unit
-from .practice import Practice, pieces_for, short_throat, unusual
+from .pattern import cylinder_segment
+from .practice import Practice, pieces_for, short_throat
 
 SEAM_ANGLES = {"throat": 0.0, "side": math.pi / 2, "heel": math.pi}
 LARGEST_RATIO = 10.0
@@ -28,13 +29,24 @@ PARAMS = (
     Param("pieces", "count", 2, 60, help="Segments, end gores included; left out: the gore table decides."),
     Param("radius_ratio", "", 0.5, LARGEST_RATIO, help="Centerline radius over diameter; left out: 1.5."),
     Param("centerline_radius", "in", 0, 1200, low_open=True, help="Instead of the radius ratio."),
-    Param("collar_a", "in", 0, 240, default=0.0, help="Straight added to the end gore at end A."),
-    Param("collar_b", "in", 0, 240, default=0.0, help="Straight added to the end gore at end B."),
+    Param("collar_a", "in", 0, 240, default=0.0, help="Straight added to the end gore at end A.", more=True),
+    Param("collar_b", "in", 0, 240, default=0.0, help="Straight added to the end gore at end B.", more=True),
     Param(
-        "seam_at", "choice", default="heel", choices=("throat", "heel", "side"), help="Where the seams lie."
+        "seam_at",
+        "choice",
+        default="heel",
+        choices=("throat", "heel", "side"),
+        help="Where the seams lie.",
+        more=True,
     ),
-    Param("stagger_seams", "bool", default=False, help="Turn the seam of every second segment by 180°."),
-    Param("gore_class", "choice", default="standard", help="Class of the gore table."),
+    Param(
+        "stagger_seams",
+        "bool",
+        default=False,
+        help="Turn the seam of every second segment by 180°.",
+        more=True,
+    ),
+    Param("gore_class", "choice", default="standard", help="Class of the gore table.", more=True),
 )
 DEFAULT_RATIO = 1.5  # common practice, no source
 
@@ -216,33 +228,32 @@ def develop_elbow(
         segments.append(
             Segment(position=position, role=role, frame=_frame(spec, position, mean_radius), **pattern)
         )
-    net_area = sum(segment.net_area for segment in segments)
-    dimensions, units = _dimensions(spec, sheet, segments)
+    dimensions = _dimensions(spec, sheet, segments)
     quantities = {
-        **dimensions,
+        **{name: value for name, value, _ in dimensions},
         "radius_ratio": spec.centerline_radius / spec.diameter,
         "throat_radius_ratio": spec.throat_radius / spec.diameter,
         "throat_length": segments[1].throat if spec.pieces > 2 else min(gore.throat for gore in segments),
         "heel_length": max(segment.heel for segment in segments),
         "stretch_out": segments[0].stretch_out,
-        "gauge": sheet.gauge if isinstance(sheet.gauge, int | float) else None,
-        "thickness": sheet.thickness_in,
     }
-    warnings = unusual("gored_elbow", quantities, practice.usual, unit)
+    warnings = ()
     if spec.pieces > 2:
-        warnings += short_throat(segments[1].throat, allowances.edge_a, allowances.edge_b, unit)
-    return Development(
-        kind="gored_elbow",
-        unit=unit,
-        material=sheet.material,
-        gauge=sheet.gauge,
-        thickness=sheet.thickness_in,
+        warnings = short_throat(segments[1].throat, allowances.edge_a, allowances.edge_b, unit)
+    around = 2 * math.pi * mean_radius
+    return assembled(
+        "gored_elbow",
+        segments,
         dimensions=dimensions,
-        dimension_units=units,
-        segments=tuple(segments),
-        net_area=net_area,
-        cut_area=sum(segment.cut_area for segment in segments),
-        weight=sum(segment.weight for segment in segments),
+        quantities=quantities,
+        free_ends=(
+            FreeEnd("a", "End A", 1, around, spec.diameter),
+            FreeEnd("b", "End B", spec.pieces, around, spec.diameter),
+        ),
+        joint_length=sum(edge_length(segment.edge_b) for segment in segments[:-1]),
+        sheet=sheet,
+        practice=practice,
+        unit=unit,
         warnings=warnings,
     )
 
@@ -259,34 +270,28 @@ def _gore(spec, place, turned, mean_radius, sheet, allowances):
         "half_angle": spec.half_angle,
     }
     height = gore_height(start + 2 * math.pi * parts, **radii)
-    least, most = (float(gore_height(angle, **radii)) for angle in (0.0, math.pi))
+    most = float(gore_height(math.pi, **radii))
     curve = np.column_stack([stretch_out * parts, height])
     quarters = turn_positions(1) * stretch_out
     flip, lift = np.array([1.0, -1.0]), np.array([0.0, most])
     if place == "first":
         edge_a = np.column_stack([quarters, np.zeros(5)])
         edge_b = curve + [0.0, spec.collar_a]
-        throat, heel = least + spec.collar_a, most + spec.collar_a
     elif place == "last":
         edge_a = curve * flip + lift
         edge_b = np.column_stack([quarters, np.full(5, most + spec.collar_b)])
-        throat, heel = least + spec.collar_b, most + spec.collar_b
     else:
         edge_a, edge_b = curve * flip + lift, curve + lift
-        throat, heel = 2 * least, 2 * most
-    around = {0: "throat", 1: "side", 2: "heel", 3: "side"}
-    first_quarter = round(start / (math.pi / 2))
-    pattern = segment_pattern(
+    return cylinder_segment(
         edge_a,
         edge_b,
         start_angle=start,
+        mean_radius=mean_radius,
         sheet=sheet,
         lap=allowances.lap,
         width_a=allowances.free_end_a if place == "first" else allowances.edge_a,
         width_b=allowances.free_end_b if place == "last" else allowances.edge_b,
-        marks_at=[(around[(first_quarter + k) % 4], float(quarters[k])) for k in (1, 2, 3)],
     )
-    return dict(pattern, throat=throat, heel=heel, seam_at=around[first_quarter % 4], roll_radius=mean_radius)
 
 
 def _frame(spec, position, mean_radius):
@@ -335,7 +340,7 @@ def _dimensions(spec, sheet, segments):
     if angle < math.pi - 1e-9:  # the center lines of the two ends of a half turn never meet
         for end, collar in (("a", spec.collar_a), ("b", spec.collar_b)):
             rows.append((f"center_to_end_{end}", radius * math.tan(angle / 2) + collar, "in"))
-    return {name: value for name, value, _ in rows}, {name: unit for name, _, unit in rows}
+    return rows
 
 
 def build(
@@ -362,4 +367,10 @@ def build(
     return develop_elbow(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
 
 
-KIND = Kind("gored_elbow", "Gored elbow", PARAMS, build)
+KIND = Kind(
+    "gored_elbow",
+    "Gored elbow",
+    PARAMS,
+    build,
+    help="A turn made of straight mitered segments: two end gores and any number of middle gores.",
+)

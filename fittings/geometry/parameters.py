@@ -21,7 +21,8 @@ class Param:
     """One parameter; `unit`, of its range too, is 'in', 'deg', '' (a ratio), 'count', 'choice' or 'bool'.
 
     `low_open` leaves the lower bound itself out. Unless `required` it may be left out, and is then `default`.
-    A 'choice' without `choices` takes any short text (its values live in the shop's tables).
+    A 'choice' without `choices` takes any short text (its values live in the shop's tables). `more` is for what is
+    seldom given: forms fold it away.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Param:
     choices: tuple[str, ...] = ()
     help: str = ""
     required: bool = False
+    more: bool = False
 
     @property
     def title(self) -> str:
@@ -41,12 +43,17 @@ class Param:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of fitting: its name in the API, its title, its parameters, the function that develops it."""
+    """A kind of fitting: its name in the API, its title, its parameters, the function that develops it.
+
+    `help` says in one sentence what it is; `ends` are the letters and titles of its free ends.
+    """
 
     name: str
     title: str
     params: tuple[Param, ...]
     build: Callable
+    help: str = ""
+    ends: tuple[tuple[str, str], ...] = (("a", "End A"), ("b", "End B"))
 
 
 def number_text(value: float) -> str:

@@ -21,6 +21,17 @@ QUANTITIES = {
     "throat_length": ("Throat length", "in"),
     "heel_length": ("Heel length", "in"),
     "stretch_out": ("Stretch-out", "in"),
+    "taper_angle": ("Taper of the steepest side", "deg"),
+    "included_angle": ("Included angle", "deg"),
+    "slope_angle": ("Slope of the steepest side", "deg"),
+    "length": ("Length", "in"),
+    "length_over_reduction": ("Length over the reduction of its steepest side", ""),
+    "branch_angle": ("Branch angle", "deg"),
+    "branch_ratio": ("Branch diameter over run diameter", ""),
+    "offset_angle": ("Offset angle", "deg"),
+    "straight_between": ("Straight between the bends", "in"),
+    "depth": ("Depth", "in"),
+    "bends": ("Bend lines", "count"),
     "gauge": ("Gauge", "count"),
     "thickness": ("Thickness", "in"),
 }
@@ -178,3 +189,36 @@ def short_throat(throat: float, width_a: float, width_b: float, unit: str = "in"
         f"usually {range_text(least, None, 'in', unit)}. Fewer pieces or a larger radius make it longer."
     )
     return (Warned("throat_too_short_to_flange", message),)
+
+
+def exceeds_stock(segments, sheet, unit: str = "in") -> tuple:
+    """Warning that a segment, however it is divided into plates, cannot be laid on the shop's stock.
+
+    segments  Segments, with `fits_stock`, `role` and `blank` [in]
+    sheet     the metal, with longest and widest stock [in]
+    unit      unit of lengths in the sentence, 'in' or 'mm'
+    returns   tuple of one Warned, or empty
+    source    definition
+
+    >>> from types import SimpleNamespace
+    >>> one = SimpleNamespace(fits_stock=True)
+    >>> exceeds_stock([one], sheet=None)
+    ()
+    """
+    for segment in segments:
+        if not segment.fits_stock:
+            blank = " × ".join(
+                with_unit(side, "in", unit) for side in (segment.blank.width, segment.blank.height)
+            )
+            stock = " × ".join(
+                with_unit(side, "in", unit)
+                for side in (sheet.widest_stock_in, sheet.longest_stock_in)
+                if side is not None
+            )
+            name = segment.role.replace("_", " ")
+            message = (
+                f"The {name} takes a blank of {blank}; plates of it are still larger than the largest stock, "
+                f"{stock}. Make it shorter, or order stock for it."
+            )
+            return (Warned("exceeds_stock", message),)
+    return ()

@@ -6,26 +6,21 @@ from .development import Development, Segment
 
 
 def roll_up(segment: Segment, points) -> np.ndarray:
-    """Points of a flat pattern on the rolled segment, in the segment's own frame.
+    """Points of a flat pattern on the formed segment, in the segment's own frame.
 
-    ψ = start angle + x / r;  (x, y) ↦ (r cos ψ, r sin ψ, y)
-
-    segment  the Segment; r is its mean radius [in]
+    segment  the Segment
     points   on its pattern, shape (n, 2) [in]
-    returns  shape (n, 3) [in]: X towards the throat, Z along the axis from end A to end B; the face of the
-             pattern that one sees is outside
-    source   a cylinder is developable: lengths along and round it are kept
+    returns  shape (n, 3) [in]: Z along the axis from end A to end B, X towards the throat; the face of the pattern
+             that one sees is outside
+    source   lengths on a developable surface are kept: surfaces.py
 
     >>> from types import SimpleNamespace
-    >>> quarter = SimpleNamespace(start_angle=0.0, roll_radius=2.0)
+    >>> from fittings.geometry.surfaces import Cylinder
+    >>> quarter = SimpleNamespace(surface=Cylinder(radius=2.0, start_angle=0.0))
     >>> roll_up(quarter, [[np.pi, 5.0]]).round(6).tolist()
     [[0.0, 2.0, 5.0]]
     """
-    points = np.asarray(points, dtype=float).reshape(-1, 2)
-    angle = segment.start_angle + points[:, 0] / segment.roll_radius
-    return np.column_stack(
-        [segment.roll_radius * np.cos(angle), segment.roll_radius * np.sin(angle), points[:, 1]]
-    )
+    return segment.surface.to_space(points)
 
 
 def placement(dev: Development, position: int) -> np.ndarray:
@@ -57,9 +52,26 @@ def placed(dev: Development, position: int, points) -> np.ndarray:
     source    roll_up, then placement
 
     >>> from types import SimpleNamespace
-    >>> one = SimpleNamespace(start_angle=0.0, roll_radius=2.0, frame=np.eye(4))
+    >>> from fittings.geometry.surfaces import Cylinder
+    >>> one = SimpleNamespace(surface=Cylinder(radius=2.0, start_angle=0.0), frame=np.eye(4))
     >>> placed(SimpleNamespace(segments=[one]), 1, [[0.0, 5.0]]).tolist()
     [[2.0, 0.0, 5.0]]
     """
     matrix = placement(dev, position)
     return roll_up(dev.segments[position - 1], points) @ matrix[:3, :3].T + matrix[:3, 3]
+
+
+def placed_strips(segment: Segment) -> list[list[np.ndarray]]:
+    """A segment's surface strips in the assembled fitting, for drawings in space.
+
+    segment  the Segment
+    returns  a list of strips, each two rows of points, shape (n, 3) [in]
+    source   rigid motion
+
+    >>> from types import SimpleNamespace
+    >>> row = np.array([[1.0, 0, 0]])
+    >>> placed_strips(SimpleNamespace(strips=((row, row + 1),), frame=np.eye(4)))[0][1].tolist()
+    [[2.0, 1.0, 1.0]]
+    """
+    turn, shift = segment.frame[:3, :3], segment.frame[:3, 3]
+    return [[row @ turn.T + shift for row in strip] for strip in segment.strips]

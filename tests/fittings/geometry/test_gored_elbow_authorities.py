@@ -25,7 +25,7 @@ def side_length(segment):
 def rise_of_joint(dev, k):
     """Angle of the k-th miter line, measured on the rolled pattern from throat to heel [deg]."""
     segment = dev.segments[k - 1]
-    at = [(segment.start_angle + psi) % (2 * math.pi) * segment.roll_radius for psi in (math.pi, 0.0)]
+    at = [(segment.start_angle + psi) % (2 * math.pi) * segment.surface.radius for psi in (math.pi, 0.0)]
     points = [(x, np.interp(x, segment.edge_b[:, 0], segment.edge_b[:, 1])) for x in at]
     throat, heel = placed(dev, k, points) if segment.start_angle == math.pi else placed(dev, k, points)[::-1]
     heel, throat = (throat, heel) if throat[0] < heel[0] else (heel, throat)
