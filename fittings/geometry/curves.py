@@ -71,3 +71,41 @@ def edge_length(edge: np.ndarray) -> float:
     6.0
     """
     return float(np.linalg.norm(np.diff(edge, axis=0), axis=1).sum())
+
+
+def sampled(curve, breaks, *, tolerance: float = CHORD_TOLERANCE) -> np.ndarray:
+    """Parameters of a curve, dense enough that no part of it is farther than the tolerance from its chords.
+
+    curve      function of parameters, shape (n,), to points, shape (n, 2) or (n, 3) [in]; smooth between the breaks
+    breaks     increasing parameters that must be among the result: ends, corners, quarter elements
+    tolerance  greatest distance from curve to chord [in], > 0
+    returns    increasing parameters, shape (m,)
+    source     bisection; each part is measured at its quarters, against the curve itself
+
+    >>> t = sampled(lambda t: np.column_stack([np.cos(t), np.sin(t)]), [0, math.pi])
+    >>> bool(1 - np.cos(np.diff(t).max() / 2) <= CHORD_TOLERANCE), float(t[-1]) == math.pi
+    (True, True)
+    """
+    breaks = np.asarray(breaks, dtype=float)
+    parts = np.arange(_LINES_PER_QUARTER) / _LINES_PER_QUARTER
+    t = np.append((breaks[:-1, None] + np.diff(breaks)[:, None] * parts).ravel(), breaks[-1])
+    is_new = np.ones(len(t) - 1, dtype=bool)
+    for _ in range(24):
+        low, high = t[:-1][is_new], t[1:][is_new]
+        if not len(low):
+            break
+        inner = low[:, None] + (high - low)[:, None] * np.array([0.25, 0.5, 0.75])
+        ends = curve(np.concatenate([low, high]))
+        start, chord = ends[: len(low)], ends[len(low) :] - ends[: len(low)]
+        away = curve(inner.ravel()).reshape(len(low), 3, -1) - start[:, None]
+        length = np.maximum(np.einsum("ij,ij->i", chord, chord), 1e-24)
+        along = np.clip(np.einsum("ikj,ij->ik", away, chord) / length[:, None], 0, 1)
+        off = np.linalg.norm(away - along[..., None] * chord[:, None], axis=2).max(axis=1)
+        split = np.zeros(len(t) - 1, dtype=bool)
+        split[is_new] = off > 0.8 * tolerance
+        if not split.any():
+            break
+        middles = (t[:-1][split] + t[1:][split]) / 2
+        t = np.sort(np.concatenate([t, middles]))
+        is_new = np.isin(t[:-1], middles) | np.isin(t[1:], middles)
+    return t

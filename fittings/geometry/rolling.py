@@ -23,6 +23,26 @@ def roll_up(segment: Segment, points) -> np.ndarray:
     return segment.surface.to_space(points)
 
 
+def frame_at(origin, x_axis, z_axis) -> np.ndarray:
+    """The frame of a segment in the fitting's own.
+
+    origin          where the segment's own origin lies, shape (3,) [in]
+    x_axis, z_axis  directions of its own X (towards its throat) and Z (its axis), shape (3,); X is made square to Z
+    returns         homogeneous matrix, shape (4, 4) [in]
+    source          rigid motion, right-handed
+
+    >>> frame_at([1, 2, 3], [1, 0, 0], [0, 0, 1])[:3, 3].tolist()
+    [1.0, 2.0, 3.0]
+    """
+    z = np.asarray(z_axis, float) / np.linalg.norm(z_axis)
+    x = np.asarray(x_axis, float) - np.dot(x_axis, z) * z
+    x /= np.linalg.norm(x)
+    matrix = np.eye(4)
+    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = x, np.cross(z, x), z, origin
+    matrix.setflags(write=False)
+    return matrix
+
+
 def placement(dev: Development, position: int) -> np.ndarray:
     """Where a segment sits in the assembled fitting.
 
