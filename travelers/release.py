@@ -6,7 +6,8 @@ printed or shown later comes from it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,33 +17,44 @@ from django.utils import timezone
 
 from fittings import numbering
 from fittings.developing import develop_for, development_answer
+from fittings.drawing import role_title
 from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
 from fittings.orders import order_changed
 from fittings.tables import all_rows, versions_in_force
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
+from travelers.measures import RAW, finishes_of, fitting_measures, form_of, forms_of, segment_measures
 from travelers.models import IS_OPEN, Operation, Task, TaskState, Traveler
 from travelers.pulse import pulse_beat
-from travelers.routing import SEGMENT, OperationRow, Step, route_for, standard_minutes
+from travelers.routing import FITTING, SEGMENT, OperationRow, Step, route_for, standard_minutes
 from travelers.sentences import clock
 from travelers.turn import write_turn
 
-RAW = "raw"
 BATCH = 2000
+
+
+Timed = tuple[tuple[Step, float], ...]
+
+
+@dataclass(frozen=True)
+class _Work:
+    """How a fitting is made: its development, the steps with minutes of each of its segments, and of itself."""
+
+    development: dict[str, Any]
+    segment_steps: tuple[Timed, ...]
+    fitting_steps: Timed
 
 
 @dataclass(frozen=True)
 class _Plan:
-    """One line, ready to be written: its development, its steps with minutes, its segments."""
+    """One line, ready to be written. Lines of equal fittings share one work."""
 
     line: OrderLine
-    development: dict[str, Any]
-    segment_steps: tuple[tuple[Step, tuple[float, ...]], ...]
-    fitting_steps: tuple[tuple[Step, float], ...]
+    work: _Work
 
     @property
     def segments(self) -> list[dict[str, Any]]:
-        return self.development["segments"]
+        return self.work.development["segments"]
 
 
 def order_release(*, number: str, actor: Actor, now: datetime) -> Order:
@@ -125,101 +137,103 @@ def _locked(number: str) -> Order:
 
 
 def _plan(lines: list[OrderLine], tables: Mapping[str, Any]) -> list[_Plan]:
-    """Develop and route every line. Nothing is written; all wrong lines are named at once."""
+    """Develop and route every line, equal ones once. Nothing is written; all wrong lines are named at once."""
     operations = [
         OperationRow(*row)
         for row in Operation.objects.values_list("code", "level", "position", "needs_own_scan")
     ]
     plans, errors = [], []
+    known: dict[str, _Work | list[FieldError]] = {}
     for at, line in enumerate(lines):
-        try:
-            development = development_answer(
-                develop_for(
-                    kind=line.kind,
-                    material=line.material,
-                    gauge=line.gauge,
-                    params=line.params,
-                    end_a=line.end_a,
-                    end_b=line.end_b,
-                    allowances=line.allowances,
-                    tables=tables,
-                ),
-                "in",
-            )
-        except WrongInput as wrong:
-            errors += [
-                FieldError(f"lines[{at}].{error.field}", error.value, error.limit, error.message)
-                for error in wrong.errors
-            ]
-            continue
-        steps = route_for(
-            operations,
-            tables["routes"],
-            kind=line.kind,
-            material=line.material,
-            gauge=line.gauge,
-            ends_worked=line.end_a != RAW or line.end_b != RAW,
-            ends=(line.end_a, line.end_b),
-        )
-        if not steps:
-            message = f"Line {line.position} has no route: no row of the route table fits it."
-            errors.append(FieldError(f"lines[{at}]", line.kind, "a row of the route table", message))
-            continue
-        plans.append(_timed(line, development, steps, tables["times"]))
+        key = _key(line)
+        if key not in known:
+            known[key] = _work(line, operations, tables)
+        work = known[key]
+        if isinstance(work, _Work):
+            plans.append(_Plan(line, work))
+        else:
+            errors += [_of_line(error, at, line) for error in work]
     if errors:
         raise WrongInput(errors)
     return plans
 
 
-def _timed(line: OrderLine, development: dict[str, Any], steps: tuple[Step, ...], times) -> _Plan:
-    segment_steps, fitting_steps = [], []
+def _key(line: OrderLine) -> str:
+    """All of a line that its development, steps and minutes depend on, the shop's tables apart."""
+    facts = (line.kind, line.material, line.gauge, line.params, line.end_a, line.end_b, line.allowances)
+    return json.dumps(facts, sort_keys=True)
+
+
+def _of_line(error: FieldError, at: int, line: OrderLine) -> FieldError:
+    """What is wrong with a fitting, as what is wrong with a line of the order."""
+    field = f"lines[{at}]" + (f".{error.field}" if error.field else "")
+    message = error.message if error.field else f"Line {line.position} {error.message}"
+    return FieldError(field, error.value, error.limit, message)
+
+
+def _work(
+    line: OrderLine, operations: list[OperationRow], tables: Mapping[str, Any]
+) -> _Work | list[FieldError]:
+    """How the fitting of a line is made, or what is wrong with it."""
+    try:
+        development = development_answer(
+            develop_for(
+                kind=line.kind,
+                material=line.material,
+                gauge=line.gauge,
+                params=line.params,
+                end_a=line.end_a,
+                end_b=line.end_b,
+                allowances=line.allowances,
+                tables=tables,
+            ),
+            "in",
+        )
+    except WrongInput as wrong:
+        return wrong.errors
     segments = development["segments"]
-    whole = fitting_measures(development, line.end_a, line.end_b)
-    for step in steps:
-        if step.level == SEGMENT:
-            minutes = tuple(
-                standard_minutes(
-                    times, operation=step.operation, method=step.method, measures=segment_measures(segment)
-                )
-                for segment in segments
-            )
-            segment_steps.append((step, minutes))
-        else:
-            minutes = standard_minutes(times, operation=step.operation, method=step.method, measures=whole)
-            fitting_steps.append((step, minutes))
-    return _Plan(line, development, tuple(segment_steps), tuple(fitting_steps))
+    finishes = finishes_of(line, development)
+
+    def route(level: str, forms: tuple[str, ...]) -> tuple[Step, ...]:
+        return route_for(
+            [row for row in operations if row.level == level],
+            tables["routes"],
+            kind=line.kind,
+            material=line.material,
+            gauge=line.gauge,
+            ends_worked=any(finish != RAW for finish in finishes.values()),
+            ends=tuple(finishes.values()),
+            forms=forms,
+            pieces=len(segments),
+        )
+
+    of_form = {form: route(SEGMENT, (form,)) for form in forms_of(development)}
+    of_segment = [of_form[form_of(segment)] for segment in segments]
+    of_fitting = route(FITTING, forms_of(development))
+    if not of_fitting and not any(of_segment):
+        message = "has no route: no row of the route table fits it."
+        return [FieldError("", line.kind, "a row of the route table", message)]
+    idle = [segment for segment, steps in zip(segments, of_segment, strict=True) if not steps]
+    if idle and any(of_segment):
+        words = ", ".join(
+            f"{segment['position']} ({role_title(segment['role']).lower()})" for segment in idle
+        )
+        message = f"has no step for piece {words}: no row of the route table fits it."
+        return [FieldError("", line.kind, "a row of the route table for every piece", message)]
+    return _Work(
+        development,
+        tuple(
+            _timed(steps, tables["times"], segment_measures(segment))
+            for segment, steps in zip(segments, of_segment, strict=True)
+        ),
+        _timed(of_fitting, tables["times"], fitting_measures(development, finishes)),
+    )
 
 
-def segment_measures(segment: Mapping[str, Any]) -> dict[str, float]:
-    """What a segment's standard times go by [in]: the length cut, the stretch-out, the seam."""
-    outlines = [plate["cut_outline"] for plate in segment.get("plates") or ()] or [segment["cut_outline"]]
-    return {
-        "cut_length": sum(_perimeter(outline) for outline in outlines),
-        "stretch_out": segment["stretch_out"],
-        "seam_length": (segment["throat"] + segment["heel"]) / 2 * len(outlines),
-    }
-
-
-def fitting_measures(development: Mapping[str, Any], end_a: str, end_b: str) -> dict[str, float]:
-    """What a fitting's standard times go by [in]: the length of all joints, and of the ends that are worked."""
-    segments = development["segments"]
-    joints = sum(_length(segment["edge_b"]) for segment in segments[:-1])
-    worked = [
-        edge
-        for edge, finish in ((segments[0]["edge_a"], end_a), (segments[-1]["edge_b"], end_b))
-        if finish != RAW
-    ]
-    return {"joint_length": joints, "end_length": sum(_length(edge) for edge in worked)}
-
-
-def _perimeter(outline) -> float:
-    return _length([*outline, outline[0]])
-
-
-def _length(points) -> float:
-    return sum(
-        ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5
-        for (x1, y1), (x2, y2) in zip(points, points[1:], strict=False)
+def _timed(steps: Iterable[Step], times: Sequence[Mapping[str, Any]], measures: Mapping[str, float]) -> Timed:
+    return tuple(
+        (step, standard_minutes(times, operation=step.operation, method=step.method, measures=measures))
+        for step in steps
     )
 
 
@@ -235,7 +249,7 @@ def _write(order: Order, plans: list[_Plan], now: datetime) -> None:
     codes = iter(numbering.take(lots + pieces))
     travelers, fittings = [], []
     for plan in plans:
-        plan.line.development = plan.development
+        plan.line.development = plan.work.development
         of_fitting = _travelers(plan.line, codes, travelers)
         fittings += [
             Fitting(
@@ -249,11 +263,21 @@ def _write(order: Order, plans: list[_Plan], now: datetime) -> None:
     segments = []
     at = 0
     for plan in plans:
-        shapes = [(one["position"], one["role"], one["pattern"]) for one in plan.segments]
+        shapes = [
+            (one["position"], one["role"], one["pattern"], PieceState.OPEN if steps else PieceState.DONE)
+            for one, steps in zip(plan.segments, plan.work.segment_steps, strict=True)
+        ]
         for fitting in fittings[at : at + plan.line.quantity]:
             segments += [
-                Segment(fitting=fitting, position=position, role=role, pattern=pattern, code=next(codes))
-                for position, role, pattern in shapes
+                Segment(
+                    fitting=fitting,
+                    position=position,
+                    role=role,
+                    pattern=pattern,
+                    state=state,
+                    code=next(codes),
+                )
+                for position, role, pattern, state in shapes
             ]
         at += plan.line.quantity
     segments = Segment.objects.bulk_create(segments, batch_size=BATCH)
@@ -278,15 +302,15 @@ def _write_tasks(plans: list[_Plan], fittings: list[Fitting], segments: list[Seg
     tasks = []
     next_fitting, next_segment = iter(fittings), iter(segments)
     for plan in plans:
-        first = [True] + [False] * (len(plan.segment_steps) - 1)
-        has_segment_steps = bool(plan.segment_steps)
+        work = plan.work
+        has_segment_steps = any(work.segment_steps)
         for _ in range(plan.line.quantity):
             fitting = next(next_fitting)
-            for position in range(len(plan.segments)):
+            for steps in work.segment_steps:
                 segment = next(next_segment)
-                for is_first, (step, minutes) in zip(first, plan.segment_steps, strict=False):
-                    tasks.append(_task(fitting, segment, step, minutes[position], is_first, now))
-            for at, (step, minutes) in enumerate(plan.fitting_steps):
+                for at, (step, minutes) in enumerate(steps):
+                    tasks.append(_task(fitting, segment, step, minutes, at == 0, now))
+            for at, (step, minutes) in enumerate(work.fitting_steps):
                 tasks.append(_task(fitting, None, step, minutes, at == 0 and not has_segment_steps, now))
     Task.objects.bulk_create(tasks, batch_size=BATCH)
 

@@ -8,6 +8,10 @@ from typing import Any
 
 ANY = "*"
 WORKED = "worked"
+LEFT_OUT = "none"  # as the method of a rule: the operation is left out
+CYLINDER, CONE, BRAKE, FLAT = "cylinder", "cone", "brake", "flat"
+FORMS = (CYLINDER, CONE, BRAKE, FLAT)
+ONE, MORE = "one", "more"
 SEGMENT = "segment"
 FITTING = "fitting"
 INCHES_PER_FOOT = 12.0
@@ -41,11 +45,20 @@ def route_for(
     gauge: int,
     ends_worked: bool,
     ends: Sequence[str] = (),
+    forms: Sequence[str] = (CYLINDER,),
+    pieces: int = 1,
 ) -> tuple[Step, ...]:
-    """The steps of a fitting in flow order.
+    """The steps of one segment, or of a fitting as a whole, in flow order.
 
-    Of the rules of an operation the first that fits is taken; an operation without one is left out.
-    source  16 gauge and lighter closed mechanically, 14 and heavier welded: common practice, no source (rows, not code)
+    Of the rules of an operation the first that fits is taken; an operation without one is left out, and so is one
+    whose rule has the method “none”. Rules without `form` and `pieces`, as older table versions have them, fit any.
+
+    operations  those of the level that is asked about
+    ends        finishes of the free ends
+    forms       how the segment is formed; for the fitting as a whole, how its segments are
+    pieces      segments of the fitting
+    source      16 gauge and lighter closed mechanically, 14 and heavier welded: common practice, no source (rows, not
+                code)
 
     >>> cut = OperationRow("cut", SEGMENT, 10)
     >>> rule = dict(operation="cut", kind="*", material="*", gauge_from=1, gauge_to=40, end="*", method="Cut")
@@ -54,28 +67,43 @@ def route_for(
     """
     steps = []
     for operation in sorted(operations, key=lambda row: row.position):
-        for rule in rules:
-            if rule["operation"] == operation.code and _fits(rule, kind, material, gauge, ends_worked, ends):
-                steps.append(
-                    Step(
-                        operation.code,
-                        operation.level,
-                        operation.position,
-                        rule["method"],
-                        operation.needs_own_scan,
-                    )
+        rule = next(
+            (
+                rule
+                for rule in rules
+                if rule["operation"] == operation.code
+                and _is_of(rule, kind, material, gauge)
+                and _is_for_ends(rule["end"], ends_worked, ends)
+                and _is_for_shape(rule, forms, pieces)
+            ),
+            None,
+        )
+        if rule is not None and rule["method"] != LEFT_OUT:
+            steps.append(
+                Step(
+                    operation.code,
+                    operation.level,
+                    operation.position,
+                    rule["method"],
+                    operation.needs_own_scan,
                 )
-                break
+            )
     return tuple(steps)
 
 
-def _fits(rule, kind, material, gauge, ends_worked, ends) -> bool:
-    if rule["kind"] not in (ANY, kind) or rule["material"] not in (ANY, material):
-        return False
-    if not rule["gauge_from"] <= gauge <= rule["gauge_to"]:
-        return False
-    end = rule["end"]
+def _is_of(rule: Mapping[str, Any], kind: str, material: str, gauge: int) -> bool:
+    named = rule["kind"] in (ANY, kind) and rule["material"] in (ANY, material)
+    return named and rule["gauge_from"] <= gauge <= rule["gauge_to"]
+
+
+def _is_for_ends(end: str, ends_worked: bool, ends: Sequence[str]) -> bool:
     return end == ANY or (end == WORKED and ends_worked) or end in ends
+
+
+def _is_for_shape(rule: Mapping[str, Any], forms: Sequence[str], pieces: int) -> bool:
+    form = rule.get("form") or ANY
+    count = rule.get("pieces") or ANY
+    return (form == ANY or form in forms) and count in (ANY, ONE if pieces == 1 else MORE)
 
 
 def standard_minutes(

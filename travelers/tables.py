@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from fittings.tables import GAUGE, INCHES, SOURCE, Column, TableSchema, register
+from travelers.routing import ANY, FORMS, MORE, ONE
 
-MEASURES = ("none", "cut_length", "stretch_out", "seam_length", "joint_length", "end_length")
+MEASURES = ("none", "cut_length", "stretch_out", "bend_length", "seam_length", "joint_length", "end_length")
 
 register(
     TableSchema(
@@ -19,10 +20,24 @@ register(
             Column("gauge_from", "Gauge from", **GAUGE),
             Column("gauge_to", "Gauge to", **GAUGE),
             Column("end", "End finish", help="* is any; “worked” is an end that is not left raw"),
-            Column("method", "Method"),
+            Column(
+                "form",
+                "Form",
+                choices=(ANY, *FORMS),
+                may_be_empty=True,
+                help="How the segment is formed: to a cylinder, to a cone, on the brake, left flat; * or empty is any",
+            ),
+            Column(
+                "pieces",
+                "Pieces",
+                choices=(ANY, ONE, MORE),
+                may_be_empty=True,
+                help="Fittings of one segment or of more; * or empty is any",
+            ),
+            Column("method", "Method", help="“none” leaves the operation out"),
             SOURCE,
         ),
-        once=("operation", "kind", "material", "gauge_from", "end"),
+        once=("operation", "kind", "material", "gauge_from", "end", "form", "pieces"),
     )
 )
 register(

@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 
 from fittings import services, tables
+from fittings.developing import develop_for
 from fittings.models import CodeSeries, Fitting, Order, OrderLine, Segment
 from shared.problems import Conflict, NotFound, WrongInput
 from tests import factories
@@ -18,6 +19,7 @@ from travelers.replay import replay
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("shop")]
 MODELS = (Fitting, Segment, Task, Traveler)
+LINE_FACTS = ("order", "quantity", "kind", "material", "gauge", "params", "end_a", "end_b", "allowances")
 
 
 def release(order: Order) -> Order:
@@ -135,6 +137,44 @@ def test_no_code_is_given_out_twice():
     assert len(codes) == len(set(codes)) == 2 * (4 + 20 + 1)
 
 
+# -- equal lines ---------------------------------------------------------------------
+
+
+def test_equal_lines_are_developed_once_and_others_by_themselves(monkeypatch):
+    """A thousand equal lines of one order: one development, the same for all of them."""
+    differing = [
+        factories.line(quantity=1, gauge=22),
+        factories.line(quantity=1, material="stainless"),
+        factories.line(quantity=1, end_a="flange"),
+        factories.line(quantity=1, end_b="flange"),
+        factories.line(quantity=1, allowances={"lap": 1}),
+        factories.line(quantity=1, params=factories.elbow_params(angle=45)),
+        factories.line(quantity=1, kind="gored_elbow", params=factories.elbow_params(seam_at="side")),
+    ]
+    order = factories.order(lines=[factories.line(quantity=1)])
+    first = order.lines.get()
+    facts = {name: getattr(first, name) for name in LINE_FACTS}
+    OrderLine.objects.bulk_create(OrderLine(**facts, position=2 + at) for at in range(999))
+    others = factories.order(lines=differing)
+    for at, line in enumerate(others.lines.order_by("position")):
+        OrderLine.objects.filter(pk=line.pk).update(order=order, position=1001 + at)
+    asked = []
+
+    def counted(**facts):
+        asked.append(facts)
+        return develop_for(**facts)
+
+    monkeypatch.setattr("travelers.release.develop_for", counted)
+    release(order)
+    assert len(asked) == 1 + len(differing)
+    by_line = OrderLine.objects.filter(order=order).order_by("position").values_list("development", flat=True)
+    assert len(by_line) == 1000 + len(differing)
+    assert all(one == by_line[0] for one in by_line[:1000])
+    assert all(one != by_line[0] for one in by_line[1000:])
+    assert Task.objects.filter(fitting__line__position=1000).count() == 17
+    assert Task.objects.filter(fitting__line__position=1003, operation="ends").exists()
+
+
 # -- refusals ------------------------------------------------------------------------------
 
 
@@ -192,12 +232,24 @@ def test_one_line_that_cannot_be_made_any_more_stops_all_of_it():
 
 def test_a_line_without_a_route_is_refused():
     order = factories.order()
-    routes = [dict(row, kind="pipe") for row in tables.rows("routes")]
+    routes = [dict(row, kind="pipe") for row in tables.rows("routes") if row["kind"] == "*"]
     services.table_change(name="routes", data={"rows": routes, "version": 1}, actor=OFFICE_ACTOR, now=NOW)
     before = rows()
     with pytest.raises(WrongInput, match="Line 1 has no route"):
         release(order)
     assert rows() == before
+
+
+def test_where_no_segment_has_a_step_the_fittings_alone_are_scanned():
+    order = factories.order(lines=[factories.line(quantity=1)])
+    rules = [dict(row) for row in tables.rows("routes") if row["operation"] in ("assemble", "wrap")]
+    services.table_change(name="routes", data={"rows": rules, "version": 1}, actor=OFFICE_ACTOR, now=NOW)
+    release(order)
+    assert list(Task.objects.order_by("step").values_list("operation", "segment", "state")) == [
+        ("assemble", None, "ready"),
+        ("wrap", None, "waiting"),
+    ]
+    assert replay(write=False).differences == []
 
 
 def test_what_fails_half_way_leaves_nothing(monkeypatch):

@@ -31,7 +31,16 @@ def shops_rows() -> list[dict]:
         ]
 
 
-def route(rules=None, *, gauge=24, ends=("raw", "raw"), kind="gored_elbow", material="galvanized"):
+def route(
+    rules=None,
+    *,
+    gauge=24,
+    ends=("raw", "raw"),
+    kind="gored_elbow",
+    material="galvanized",
+    forms=("cylinder",),
+    pieces=5,
+):
     return route_for(
         OPERATIONS,
         shops_rows() if rules is None else rules,
@@ -40,7 +49,13 @@ def route(rules=None, *, gauge=24, ends=("raw", "raw"), kind="gored_elbow", mate
         gauge=gauge,
         ends_worked=any(end != "raw" for end in ends),
         ends=ends,
+        forms=forms,
+        pieces=pieces,
     )
+
+
+def methods(level: str, **asked) -> list[tuple[str, str]]:
+    return [(step.operation, step.method) for step in route(**asked) if step.level == level]
 
 
 def rule(operation="cut", method="Cut", **more) -> dict:
@@ -110,6 +125,92 @@ def test_the_first_rule_that_fits_counts():
 def test_an_operation_without_a_rule_is_left_out():
     assert [step.operation for step in route([rule(), rule("wrap", "Wrap")])] == ["cut", "wrap"]
     assert route([rule(kind="pipe")]) == ()
+
+
+@pytest.mark.parametrize(
+    ("form", "expected"),
+    [
+        ("cylinder", [("cut", "Cut and mark"), ("roll", "Roll"), ("seam", "Lock seam")]),
+        ("cone", [("cut", "Cut and mark"), ("roll", "Roll to a cone"), ("seam", "Lock seam")]),
+        ("brake", [("cut", "Cut and mark"), ("roll", "Brake to the bend lines"), ("seam", "Lock seam")]),
+        ("flat", [("cut", "Cut and mark")]),
+    ],
+)
+def test_a_segment_is_worked_by_its_form(form, expected):
+    """Common practice, no source: a disc is neither rolled nor seamed."""
+    assert methods(SEGMENT, forms=(form,)) == expected
+    if form != "flat":
+        welded = [*expected[:2], ("seam", "Weld seam")]
+        assert methods(SEGMENT, forms=(form,), gauge=14) == welded
+
+
+@pytest.mark.parametrize(
+    ("kind", "pieces", "gauge", "expected"),
+    [
+        ("pipe", 1, 24, None),
+        ("pipe", 1, 12, None),
+        ("square_to_round", 1, 24, None),
+        ("reducer", 1, 24, None),
+        ("reducer", 3, 24, "Press standing seams"),
+        ("reducer", 3, 14, "Weld joints"),
+        ("tee", 2, 24, "Rivet and seal the branch"),
+        ("tee", 2, 14, "Weld joints"),
+        ("wye", 3, 18, "Rivet and seal the branches"),
+        ("end_cap", 2, 24, "Close the edge"),
+        ("offset", 5, 14, "Weld gores"),
+        ("reducing_elbow", 5, 24, "Press standing seams"),
+    ],
+)
+def test_only_fittings_of_several_pieces_are_assembled(kind, pieces, gauge, expected):
+    """Common practice, no source; the gauge limit as for elbows."""
+    found = dict(methods(FITTING, kind=kind, pieces=pieces, gauge=gauge))
+    assert found.get("assemble") == expected
+    assert list(found)[-1] == "wrap"
+
+
+@pytest.mark.parametrize(
+    ("kind", "ends", "expected"),
+    [
+        ("end_cap", ("raw",), "Turn the edge"),
+        ("end_cap", ("flange",), "Turn the edge"),
+        ("pipe", ("raw", "raw"), None),
+        ("pipe", ("raw", "swage"), "Work the ends"),
+        ("saddle", ("crimp",), "Work the ends"),
+        ("tee", ("raw", "raw", "flange"), "Work the ends"),
+    ],
+)
+def test_a_caps_edge_is_always_turned_and_other_ends_where_they_are_not_raw(kind, ends, expected):
+    """Common practice, no source."""
+    assert dict(methods(FITTING, kind=kind, ends=ends, pieces=2)).get("ends") == expected
+
+
+def test_a_rule_of_the_method_none_leaves_the_operation_out():
+    rules = [rule(method="none", form="flat"), rule(), rule("wrap", "Wrap")]
+    assert [step.operation for step in route(rules, forms=("flat",))] == ["wrap"]
+    assert [step.operation for step in route(rules, forms=("cone",))] == ["cut", "wrap"]
+    assert [step.operation for step in route(rules, forms=("flat", "cone"))] == ["wrap"]
+
+
+@pytest.mark.parametrize("blank", [{}, {"form": "", "pieces": ""}, {"form": "*", "pieces": "*"}])
+def test_rules_of_older_tables_fit_any_form_and_number_of_pieces(blank):
+    for form in ("cylinder", "cone", "brake", "flat"):
+        for pieces in (1, 5):
+            assert [step.method for step in route([rule(**blank)], forms=(form,), pieces=pieces)] == ["Cut"]
+
+
+def test_rules_by_the_number_of_pieces():
+    rules = [rule(method="In one", pieces="one"), rule(method="In many", pieces="more")]
+    assert [route(rules, pieces=pieces)[0].method for pieces in (1, 2, 40)] == [
+        "In one",
+        "In many",
+        "In many",
+    ]
+
+
+def test_every_row_of_the_shops_own_table_names_its_source():
+    assert all("source" in row and row["source"].strip() for row in shops_rows())
+    assert {row["form"] for row in shops_rows()} <= {"*", "cylinder", "cone", "brake", "flat"}
+    assert {row["pieces"] for row in shops_rows()} <= {"*", "one", "more"}
 
 
 def test_an_operations_own_scan_goes_with_the_step():
