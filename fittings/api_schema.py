@@ -12,7 +12,11 @@ from drf_spectacular.utils import (
 )
 from rest_framework import serializers
 
+from fittings.developing import PRESSURE
+from fittings.ends import LETTERS
 from fittings.geometry import KINDS, Kind, Param
+from fittings.geometry.development import FORMS
+from fittings.geometry.fit import GOES
 from fittings.models import Order, OrderLine
 from fittings.reading import MOST_LINES, PRIORITY, QUANTITY
 
@@ -131,6 +135,20 @@ class AllowancesIn(serializers.Serializer):
     )
     end_a = serializers.FloatField(required=False, help_text="The fitting's free end A.")
     end_b = serializers.FloatField(required=False, help_text="The fitting's free end B.")
+    end_c = serializers.FloatField(
+        required=False, help_text="The fitting's third free end, a branch. Left out: as end B."
+    )
+
+
+PRESSURE_HELP = (
+    f"In. w.g., {PRESSURE[0]:g} to {PRESSURE[1]:g}, negative below the room's pressure. A gauge lighter than "
+    "the shop's table lists for it is warned about; local codes and the project's specification decide."
+)
+
+
+@extend_schema_field({"type": "number", "minimum": -PRESSURE[1], "maximum": PRESSURE[1]})
+class PressureField(serializers.FloatField):
+    pass
 
 
 class Warned(serializers.Serializer):
@@ -155,6 +173,20 @@ class Spec(serializers.Serializer):
     params = ParamsField()
     end_a = serializers.CharField(required=False, default="raw", help_text="A finish of the ends table.")
     end_b = serializers.CharField(required=False, default="raw", help_text="A finish of the ends table.")
+    end_c = serializers.CharField(
+        required=False,
+        allow_blank=True,
+        help_text="The third free end of kinds that have one (the branch of a tee); blank: as end B.",
+    )
+    joins_a = serializers.CharField(
+        required=False,
+        allow_blank=True,
+        help_text="The finish of the end that end A meets; blank: not told. Ends that do not go together are "
+        "warned about.",
+    )
+    joins_b = serializers.CharField(required=False, allow_blank=True, help_text="The same for end B.")
+    joins_c = serializers.CharField(required=False, allow_blank=True, help_text="The same for end C.")
+    pressure_class = PressureField(required=False, allow_null=True, help_text=PRESSURE_HELP)
     allowances = AllowancesIn(required=False, allow_null=True, help_text="Left out: the shop's own table.")
 
 
@@ -182,6 +214,16 @@ class PointsField(serializers.ListField):
     pass
 
 
+@extend_schema_field({"type": "array", "items": _POINTS})
+class HolesField(serializers.ListField):
+    pass
+
+
+@extend_schema_field({"type": "array", "items": {"type": "array", "items": {"type": "array"}}})
+class SpaceField(serializers.ListField):
+    pass
+
+
 class Blank(serializers.Serializer):
     width = serializers.FloatField()
     height = serializers.FloatField()
@@ -190,6 +232,7 @@ class Blank(serializers.Serializer):
 class Mark(serializers.Serializer):
     name = serializers.CharField()
     line = PointsField()
+    angle = serializers.FloatField(required=False, help_text="To brake there, degrees; only of bends.")
 
 
 class Plate(serializers.Serializer):
@@ -204,6 +247,7 @@ class Plate(serializers.Serializer):
     cut_area = serializers.FloatField()
     weight = serializers.FloatField()
     blank = Blank()
+    holes = HolesField()
     marks = Mark(many=True)
 
 
@@ -211,10 +255,14 @@ class SegmentOut(serializers.Serializer):
     position = serializers.IntegerField()
     role = serializers.CharField()
     pattern = serializers.CharField(help_text="Shared by equal patterns.")
+    form = serializers.ChoiceField(
+        choices=list(FORMS), help_text="Rolled, rolled to a cone, braked, or flat."
+    )
     seam_at = serializers.CharField()
-    stretch_out = serializers.FloatField()
-    throat = serializers.FloatField()
-    heel = serializers.FloatField()
+    stretch_out = serializers.FloatField(allow_null=True, help_text="The longer edge; null where flat.")
+    throat = serializers.FloatField(allow_null=True)
+    heel = serializers.FloatField(allow_null=True)
+    seam_length = serializers.FloatField()
     lap = serializers.FloatField()
     net_outline = PointsField(help_text="Closed, counter-clockwise, first point not repeated.")
     cut_outline = PointsField(help_text="What the table cuts.")
@@ -225,8 +273,41 @@ class SegmentOut(serializers.Serializer):
     cut_area = serializers.FloatField()
     weight = serializers.FloatField()
     blank = Blank()
+    holes = HolesField(help_text="Cut out of the pattern; not in the areas.")
     marks = Mark(many=True)
-    plates = Plate(many=True, required=False, help_text="Where the stretch-out exceeds the longest stock.")
+    plates = Plate(many=True, required=False, help_text="Where the segment exceeds the stock.")
+    space = SpaceField(
+        help_text="Strips of the surface in the fitting's frame, two rows of points [x, y, z] each."
+    )
+
+
+class FreeEndOut(serializers.Serializer):
+    end = serializers.ChoiceField(choices=LETTERS)
+    title = serializers.CharField()
+    shape = serializers.ChoiceField(choices=["round", "rectangular"])
+    diameter = serializers.FloatField(allow_null=True)
+    width = serializers.FloatField(allow_null=True)
+    height = serializers.FloatField(allow_null=True)
+    segment = serializers.IntegerField(help_text="Position of the segment that it belongs to.")
+    edge_length = serializers.FloatField()
+
+
+class FittedEndOut(serializers.Serializer):
+    end = serializers.ChoiceField(choices=LETTERS)
+    title = serializers.CharField()
+    finish = serializers.CharField()
+    goes = serializers.ChoiceField(choices=list(GOES), help_text="How it meets the next piece.")
+    inside_diameter = serializers.FloatField(
+        allow_null=True, help_text="As finished; null where rectangular."
+    )
+    outside_diameter = serializers.FloatField(allow_null=True)
+    girth = serializers.FloatField(allow_null=True)
+    length = serializers.FloatField(help_text="That goes inside, or the upstand of a flange or ring.")
+    joins = serializers.CharField(allow_blank=True, help_text="The neighbour's finish; blank: not told.")
+    fits = serializers.BooleanField(
+        allow_null=True, help_text="null: not told, or no row of the pairs table."
+    )
+    note = serializers.CharField(allow_blank=True, help_text="How they are joined, or why they are not.")
 
 
 class DevelopOut(serializers.Serializer):
@@ -241,6 +322,9 @@ class DevelopOut(serializers.Serializer):
     net_area = serializers.FloatField()
     cut_area = serializers.FloatField()
     weight = serializers.FloatField()
+    joint_length = serializers.FloatField(help_text="Of all joints between segments.")
+    free_ends = FreeEndOut(many=True)
+    ends = FittedEndOut(many=True, help_text="The free ends as they are finished, in the same order.")
     warnings = Warned(many=True)
 
 
@@ -333,6 +417,11 @@ class LineOut(serializers.Serializer):
     params = ParamsField()
     end_a = serializers.CharField()
     end_b = serializers.CharField()
+    end_c = serializers.CharField(allow_blank=True)
+    joins_a = serializers.CharField(allow_blank=True)
+    joins_b = serializers.CharField(allow_blank=True)
+    joins_c = serializers.CharField(allow_blank=True)
+    pressure_class = PressureField(allow_null=True)
     allowances = AllowancesIn(allow_null=True)
     tag = serializers.CharField(allow_blank=True)
     traveler_per = serializers.ChoiceField(choices=OrderLine.TravelerPer.choices)
@@ -420,11 +509,19 @@ class ParamOut(serializers.Serializer):
     default = serializers.JSONField(allow_null=True)
     choices = serializers.ListField(child=serializers.CharField())
     help = serializers.CharField(allow_blank=True)
+    more = serializers.BooleanField(help_text="Seldom given: forms fold it away.")
+
+
+class KindEnd(serializers.Serializer):
+    end = serializers.ChoiceField(choices=LETTERS)
+    title = serializers.CharField()
 
 
 class KindOut(serializers.Serializer):
     name = serializers.CharField()
     title = serializers.CharField()
+    help = serializers.CharField(allow_blank=True)
+    ends = KindEnd(many=True, help_text="Its free ends.")
     params = ParamOut(many=True)
 
 

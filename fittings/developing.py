@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from fittings.ends import LETTERS, FinishedDevelopment, ends_of, finished
 from fittings.geometry import (
     KINDS,
     Allowances,
@@ -25,6 +26,7 @@ from fittings.geometry import (
     develop,
     development_as_dict,
 )
+from fittings.geometry.fit import ends_as_list
 from fittings.tables import all_rows
 from shared.problems import FieldError, WrongInput
 from shared.units import MM_PER_IN, LengthNotUnderstood, read_length
@@ -34,6 +36,28 @@ Tables = Mapping[str, Sequence[Row]]
 
 UNITS = ("in", "mm")
 RAW = "raw"
+EDGE_OF = {"end_a": "edge_a", "end_b": "edge_b", "end_c": "edge_b"}
+PRESSURE = (0.1, 50.0)  # in. w.g., and the same below the room's pressure
+WORDS = (
+    "kind",
+    "material",
+    "gauge",
+    "params",
+    "end_a",
+    "end_b",
+    "end_c",
+    "joins_a",
+    "joins_b",
+    "joins_c",
+    "pressure_class",
+    "allowances",
+)
+"""The fields of an order line that say what its fitting is."""
+
+
+def words_of(line: Any) -> dict[str, Any]:
+    """What a stored line says of its fitting, as `develop_for` takes it."""
+    return {name: getattr(line, name) for name in WORDS}
 
 
 # -- from the tables ---------------------------------------------------------
@@ -48,7 +72,7 @@ def materials(tables: Tables) -> dict[str, list[int]]:
 
 
 def sheet_for(material: str, gauge: int, tables: Tables) -> Sheet:
-    """The metal by its material and gauge, with the longest stock that the shop cuts from.
+    """The metal by its material and gauge, with the longest and the widest stock that the shop cuts from.
 
     raises  WrongInput naming `material` or `gauge`
     """
@@ -59,7 +83,8 @@ def sheet_for(material: str, gauge: int, tables: Tables) -> Sheet:
     for row in tables["gauges"]:
         if row["material"] == material and row["gauge"] == whole:
             longest = max((stock["length_in"] for stock in tables["stock"]), default=None)
-            return Sheet(material, whole, row["thickness_in"], row["weight_lb_ft2"], longest)
+            widest = max((stock["width_in"] for stock in tables["stock"]), default=None)
+            return Sheet(material, whole, row["thickness_in"], row["weight_lb_ft2"], longest, widest)
     gauges = _gauges_text(known[material])
     message = f"Gauge is {_said(gauge)}; {material} can be {gauges}."
     raise WrongInput([FieldError("gauge", gauge, gauges, message)])
@@ -73,21 +98,26 @@ def allowances_for(
     tables: Tables,
     given: Mapping[str, Any] | None = None,
     unit: str = "in",
+    end_c: str = "",
 ) -> Allowances:
-    """The shop's allowances for a metal and two end finishes; what the request gives stands in their place.
+    """The shop's allowances for a metal and its end finishes; what the request gives stands in their place.
 
-    given   any of lap, edge_a, edge_b, end_a, end_b, in `unit`. Where it names `edge_a` and that end is left
-            raw, the free end takes `edge_a` too (and B likewise), unless `end_a` is given as well.
-    raises  WrongInput naming `end_a`, `end_b`, `allowances.<name>`, or `gauge` where the table has no row
+    given   any of lap, edge_a, edge_b, end_a, end_b, end_c, in `unit`. Where it names `edge_a` and that end is
+            left raw, the free end takes `edge_a` too (B likewise, and C by `edge_b`), unless `end_a` is given
+            as well.
+    end_c   "" is finished as end B
+    raises  WrongInput naming `end_a`, `end_b`, `end_c`, `allowances.<name>`, or `gauge` where the table has no
+            row
     """
     joints = {"lap": "seam lap", "edge_a": "gore edge a", "edge_b": "gore edge b"}
     finishes = {row["name"]: row["joint"] for row in tables["ends"]}
+    ends = {"end_a": end_a, "end_b": end_b} | ({"end_c": end_c} if end_c else {})
     errors = []
-    for field, finish in (("end_a", end_a), ("end_b", end_b)):
+    for field, finish in ends.items():
         if isinstance(finish, str) and finish in finishes:
             joints[field] = finishes[finish]
         else:
-            errors.append(_one_of(field, field.replace("_", " ").capitalize(), finish, finishes))
+            errors.append(_one_of(field, end_title(field), finish, finishes))
     try:
         asked = allowances_from({} if given is None else given, unit)
     except GeometryError as error:
@@ -97,13 +127,15 @@ def allowances_for(
     named = {name for name, value in (given or {}).items() if value is not None}
     amounts: dict[str, float | None] = {}
     for name, joint in joints.items():
-        edge = name.replace("end", "edge")
+        edge = EDGE_OF.get(name)
         if name in named:
             amounts[name] = getattr(asked, name)
-        elif name != edge and edge in named and {"end_a": end_a, "end_b": end_b}[name] == RAW:
-            amounts[name] = None
+        elif edge in named and ends[name] == RAW:
+            amounts[name] = getattr(asked, edge)
         else:
             amounts[name] = _amount(joint, material, gauge, tables)
+    if "end_c" in named:
+        amounts["end_c"] = asked.end_c
     return Allowances(**amounts)
 
 
@@ -135,7 +167,14 @@ def practice_from(tables: Tables) -> Practice:
             for row in tables["gores"]
         ),
         usual=tuple(
-            UsualRange(row["kind"], row["quantity"], row["low"], row["high"], row["reason"], row["source"])
+            UsualRange(
+                row["kind"],
+                row["quantity"],
+                row["low"],
+                row["high"],
+                f"{row['reason']} (Usual ranges: {row['source']}.)",
+                row["source"],
+            )
             for row in tables["usual"]
         ),
     )
@@ -152,13 +191,21 @@ def develop_for(
     params: Mapping[str, Any],
     end_a: str = RAW,
     end_b: str = RAW,
+    end_c: str = "",
+    joins_a: str = "",
+    joins_b: str = "",
+    joins_c: str = "",
+    pressure_class: float | None = None,
     allowances: Mapping[str, Any] | None = None,
     unit: str = "in",
     tables: Tables | None = None,
-) -> Development:
+) -> FinishedDevelopment:
     """One fitting, developed by the shop's tables. Nothing is stored.
 
     params, allowances  lengths in `unit`, angles in degrees, numbers only
+    end_c               "" is finished as end B
+    joins_*             the finish of the neighbour's end that each end meets, "" where not told
+    pressure_class      [in. w.g.], negative below the room's pressure
     tables              fittings.tables.all_rows() of the versions wanted; the newest where left out
     raises              WrongInput naming every wrong field at once
     """
@@ -169,11 +216,13 @@ def develop_for(
     sheet = edges = None
     try:
         sheet = sheet_for(material, gauge, tables)
-        edges = allowances_for(material, sheet.gauge, end_a, end_b, tables, allowances, unit)
+        edges = allowances_for(material, sheet.gauge, end_a, end_b, tables, allowances, unit, end_c)
     except WrongInput as wrong:
         errors += wrong.errors
     if sheet is None:
-        errors += _wrong_ends(end_a, end_b, allowances, tables, unit)
+        errors += _wrong_ends(end_a, end_b, end_c, allowances, tables, unit)
+    joins = {"a": joins_a, "b": joins_b, "c": joins_c}
+    errors += _wrong_joins(kind, end_c, joins, tables) + _wrong_pressure(pressure_class)
     params = _with_house_class(kind, params, tables)
     try:
         if sheet is None or edges is None:
@@ -186,12 +235,20 @@ def develop_for(
         errors += field_errors(error)
     if errors:
         raise WrongInput(errors)
-    return dev
+    return finished(
+        dev,
+        finishes={"a": end_a, "b": end_b, "c": end_c or end_b},
+        joins=joins,
+        allowances=edges,
+        pressure_class=pressure_class,
+        tables=tables,
+    )
 
 
-def development_answer(dev: Development, unit: str) -> dict[str, Any]:
-    """The development as the HTTP contract shows it, lengths in `unit`."""
-    return development_as_dict(dev, unit)
+def development_answer(dev: FinishedDevelopment, unit: str) -> dict[str, Any]:
+    """The development as the HTTP contract shows it, lengths in `unit`, with its ends as they are finished."""
+    ends = ends_as_list(dev.ends, MM_PER_IN if unit == "mm" else 1.0)
+    return {**development_as_dict(dev, unit), "ends": ends}
 
 
 def warnings_answer(dev: Development) -> list[dict[str, str]]:
@@ -216,16 +273,52 @@ def _check_params(kind: Any, params: Any, unit: str) -> None:
     cleaned(KINDS[kind], params, unit)
 
 
-def _wrong_ends(end_a, end_b, allowances, tables, unit) -> list[FieldError]:
+def _wrong_ends(end_a, end_b, end_c, allowances, tables, unit) -> list[FieldError]:
     """The wrong ends and allowances of a line whose metal is unknown: looked up for another metal."""
     row = next(iter(tables["gauges"]), None)
     if row is None:
         return []
     try:
-        allowances_for(row["material"], row["gauge"], end_a, end_b, tables, allowances, unit)
+        allowances_for(row["material"], row["gauge"], end_a, end_b, tables, allowances, unit, end_c)
     except WrongInput as wrong:
         return list(wrong.errors)
     return []
+
+
+def _wrong_joins(kind: Any, end_c: Any, joins: Mapping[str, Any], tables: Tables) -> list[FieldError]:
+    """Neighbours of an unknown finish, and what is said of an end that the kind does not have."""
+    finishes = [row["name"] for row in tables["ends"]]
+    has = {letter for letter, _ in ends_of(kind)} if isinstance(kind, str) and kind in KINDS else set(LETTERS)
+    given = {"end_c": end_c} | {f"joins_{letter}": value for letter, value in joins.items()}
+    errors = []
+    for field, value in given.items():
+        if not value and (value is None or isinstance(value, str)):
+            continue
+        if field[-1] not in has:
+            title = KINDS[kind].title.lower()
+            message = f"{end_title(field)} is {_said(value)}; the kind {title} has no end {field[-1].upper()}."
+            errors.append(FieldError(field, value, "left out", message))
+        elif field != "end_c" and (not isinstance(value, str) or value not in finishes):
+            errors.append(_one_of(field, end_title(field), value, finishes))
+    return errors
+
+
+def _wrong_pressure(value: Any) -> list[FieldError]:
+    if value is None:
+        return []
+    least, most = PRESSURE
+    is_number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    if is_number and least <= abs(value) <= most:
+        return []
+    limit = f"{least:g} to {most:g} in. w.g., or -{most:g} to -{least:g} below the room’s pressure"
+    message = f"Pressure class is {_said(value)}; it can be {limit}."
+    return [FieldError("pressure_class", value, limit, message)]
+
+
+def end_title(field: str) -> str:
+    """`end_c` and `joins_c` as people read them: “End C”, “What end C joins”."""
+    head, _, letter = field.partition("_")
+    return f"End {letter.upper()}" if head == "end" else f"What end {letter.upper()} joins"
 
 
 def _with_house_class(kind: Any, params: Any, tables: Tables) -> Any:
@@ -333,6 +426,7 @@ __all__ = [
     "allowances_for",
     "develop_for",
     "development_answer",
+    "end_title",
     "field_errors",
     "lengths_in_inches",
     "materials",
@@ -340,4 +434,5 @@ __all__ = [
     "practice_from",
     "sheet_for",
     "warnings_answer",
+    "words_of",
 ]

@@ -111,7 +111,11 @@ class OrderChange(models.Model):
 
 
 class OrderLine(models.Model):
-    """Equal fittings of an order. `development` is frozen at release: every printed number comes from it."""
+    """Equal fittings of an order. `development` is frozen at release: every printed number comes from it.
+
+    `end_c` blank is finished as end B. `joins_*` are the finishes of the neighbours' ends, blank where not told;
+    `pressure_class` is in inches of water gauge, negative below the room's pressure.
+    """
 
     class TravelerPer(models.TextChoices):
         LOT = "lot", "One for the lot"
@@ -126,6 +130,11 @@ class OrderLine(models.Model):
     params = models.JSONField(default=dict)
     end_a = models.CharField(max_length=20, default="raw")
     end_b = models.CharField(max_length=20, default="raw")
+    end_c = models.CharField(max_length=20, blank=True, default="")
+    joins_a = models.CharField(max_length=20, blank=True, default="")
+    joins_b = models.CharField(max_length=20, blank=True, default="")
+    joins_c = models.CharField(max_length=20, blank=True, default="")
+    pressure_class = models.FloatField(null=True, blank=True)
     allowances = models.JSONField(null=True, blank=True)
     tag = models.CharField(max_length=60, blank=True)
     traveler_per = models.CharField(max_length=10, choices=TravelerPer.choices, default=TravelerPer.LOT)

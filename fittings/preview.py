@@ -10,10 +10,9 @@ from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 
-from fittings.developing import develop_for
+from fittings.developing import develop_for, development_answer, words_of
 from fittings.drawing import fitting_svg, fitting_text, icon_svg, pattern_svg, patterns, role_title
 from fittings.forms import LineForm
-from fittings.geometry import development_as_dict
 from fittings.models import OrderLine
 from fittings.tables import all_rows
 from shared.problems import WrongInput
@@ -54,7 +53,7 @@ def line_preview(form: LineForm) -> Preview | None:
     if dev is None:
         return None
     return preview_of(
-        development_as_dict(dev, "in"),
+        development_answer(dev, "in"),
         quantity=form.values.get("quantity"),
         unit=form.choices.unit,
         is_narrow=True,
@@ -143,6 +142,7 @@ def _weights(shown: Mapping[str, Any], quantity: int | None, unit: str) -> Itera
 
 # -- stored lines -----------------------------------------------------------
 
+DRAWN_BY = ("kind", "material", "gauge", "params")
 READ_TABLES = ("gauges", "gores", "allowances", "ends", "usual", "stock", "shop")
 
 
@@ -164,7 +164,8 @@ def line_drawing(line: OrderLine, versions: Mapping[str, int]) -> LineDrawing:
     Drawn from the line's own dimensions and kept in memory by content, so that a list never loads frozen patterns.
     """
     read = {name: versions[name] for name in READ_TABLES if name in versions}
-    return _drawn(json.dumps([_fitting_of(line), read], sort_keys=True))
+    asked = {name: getattr(line, name) for name in DRAWN_BY}
+    return _drawn(json.dumps([asked, read], sort_keys=True))
 
 
 def line_shown(line: OrderLine, versions: Mapping[str, int]) -> Mapping[str, Any]:
@@ -174,20 +175,14 @@ def line_shown(line: OrderLine, versions: Mapping[str, int]) -> Mapping[str, Any
     """
     if line.development:
         return line.development
-    dev = develop_for(tables=all_rows(versions), allowances=line.allowances, **_fitting_of(line))
-    return development_as_dict(dev, "in")
-
-
-def _fitting_of(line: OrderLine) -> dict[str, Any]:
-    names = ("kind", "material", "gauge", "params", "end_a", "end_b")
-    return {name: getattr(line, name) for name in names}
+    return development_answer(develop_for(tables=all_rows(versions), **words_of(line)), "in")
 
 
 @lru_cache(maxsize=4096)
 def _drawn(words: str) -> LineDrawing:
     asked, versions = json.loads(words)
     try:
-        shown = development_as_dict(develop_for(tables=all_rows(versions), **asked), "in")
+        shown = development_answer(develop_for(tables=all_rows(versions), **asked), "in")
     except WrongInput:
         return LineDrawing(mark_safe(""), asked["kind"].replace("_", " ").capitalize())
     return LineDrawing(

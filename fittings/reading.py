@@ -15,7 +15,15 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
-from fittings.developing import RAW, UNITS, Tables, develop_for, lengths_in_inches, warnings_answer
+from fittings.developing import (
+    RAW,
+    UNITS,
+    WORDS,
+    Tables,
+    develop_for,
+    lengths_in_inches,
+    warnings_answer,
+)
 from fittings.geometry import Development
 from fittings.models import OrderLine
 from shared.problems import FieldError, WrongInput
@@ -43,18 +51,7 @@ ORDER_FIELDS = (
     "unit",
     "version",
 )
-LINE_FIELDS = (
-    "quantity",
-    "kind",
-    "material",
-    "gauge",
-    "params",
-    "end_a",
-    "end_b",
-    "allowances",
-    "tag",
-    "traveler_per",
-)
+LINE_FIELDS = ("quantity", *WORDS, "tag", "traveler_per")
 # what an answer carries besides, so that an answer can be sent back as it came
 ANSWERED_FIELDS = (
     "state",
@@ -81,6 +78,11 @@ class LineInput:
     params: dict[str, Any]
     end_a: str = RAW
     end_b: str = RAW
+    end_c: str = ""
+    joins_a: str = ""
+    joins_b: str = ""
+    joins_c: str = ""
+    pressure_class: float | None = None
     allowances: dict[str, Any] | None = None
     tag: str = ""
     traveler_per: str = OrderLine.TravelerPer.LOT
@@ -196,9 +198,9 @@ def development_asked(data: Mapping[str, Any]) -> Development:
 
 
 def _fitting_words(data: Mapping[str, Any]) -> dict[str, Any]:
-    words = {name: data.get(name) for name in ("kind", "material", "gauge", "params", "allowances")}
-    ends = {name: RAW if data.get(name) is None else data[name] for name in ("end_a", "end_b")}
-    return words | ends
+    """The words of the fitting; what is left out of the ends is raw, or blank where blank means something."""
+    usual = {"end_a": RAW, "end_b": RAW, "end_c": "", "joins_a": "", "joins_b": "", "joins_c": ""}
+    return {name: usual.get(name) if data.get(name) is None else data[name] for name in WORDS}
 
 
 # -- an order ----------------------------------------------------------------
@@ -290,7 +292,9 @@ def _developed_once(
             developed[key] = wrong
         else:
             params, edges = lengths_in_inches(words["kind"], words["params"], words["allowances"], unit)
+            pressure = words["pressure_class"]
             words |= {"gauge": dev.gauge, "params": params, "allowances": edges}
+            words["pressure_class"] = None if pressure is None else float(pressure)
             developed[key] = LineInput(quantity=1, **words, warnings=warnings_answer(dev))
     return developed[key]
 

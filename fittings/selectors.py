@@ -11,7 +11,7 @@ from django.db.models import Count, Exists, F, IntegerField, OuterRef, Q, QueryS
 from django.db.models.functions import Coalesce
 
 from fittings import tables
-from fittings.developing import Tables, develop_for, warnings_answer
+from fittings.developing import Tables, develop_for, warnings_answer, words_of
 from fittings.geometry import KINDS, Kind
 from fittings.models import Customer, Order, OrderLine, TableVersion
 from fittings.reading import search_text
@@ -123,6 +123,11 @@ def _line_answer(line: OrderLine, unit: str, warnings: Sequence[dict]) -> dict[s
         "params": params,
         "end_a": line.end_a,
         "end_b": line.end_b,
+        "end_c": line.end_c,
+        "joins_a": line.joins_a,
+        "joins_b": line.joins_b,
+        "joins_c": line.joins_c,
+        "pressure_class": line.pressure_class,
         "allowances": edges,
         "tag": line.tag,
         "traveler_per": line.traveler_per,
@@ -133,8 +138,7 @@ def _line_answer(line: OrderLine, unit: str, warnings: Sequence[dict]) -> dict[s
 def _warnings_of_draft(lines: list[OrderLine]) -> list[Sequence[dict]]:
     """What is unusual about the lines of a draft, by the tables in force."""
     versions = tuple(sorted(tables.versions_in_force().items()))
-    names = ("kind", "material", "gauge", "params", "end_a", "end_b", "allowances")
-    words = [json.dumps({name: getattr(line, name) for name in names}, sort_keys=True) for line in lines]
+    words = [json.dumps(words_of(line), sort_keys=True) for line in lines]
     return [_warnings_once(one, versions) for one in words]
 
 
@@ -254,6 +258,8 @@ def kind_answer(kind: Kind) -> dict[str, Any]:
     return {
         "name": kind.name,
         "title": kind.title,
+        "help": kind.help,
+        "ends": [{"end": letter, "title": title} for letter, title in kind.ends],
         "params": [
             {
                 "name": param.name,
@@ -266,6 +272,7 @@ def kind_answer(kind: Kind) -> dict[str, Any]:
                 "default": param.default,
                 "choices": list(param.choices),
                 "help": param.help,
+                "more": param.more,
             }
             for param in kind.params
         ],

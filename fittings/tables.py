@@ -21,6 +21,7 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models import Max
 
+from fittings.geometry.fit import GOES
 from fittings.models import TableVersion
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
@@ -267,7 +268,7 @@ register(
     TableSchema(
         "allowances",
         "Allowances",
-        "Metal added beyond the net pattern: at the seam, at the gore edges, and for the end finishes. "
+        "Metal added beyond the net pattern: at the seam, at the joint edges, and for the end finishes. "
         "Gauges run from the heavier (smaller number) to the lighter.",
         (
             Column("joint", "Joint"),
@@ -284,15 +285,90 @@ register(
     TableSchema(
         "ends",
         "End finishes",
-        "What can be done to the free end of a fitting, and which allowance it takes.",
+        "What can be done to the free end of a fitting, which allowance it takes, and how it meets the next piece.",
         (
             Column("name", "Name"),
             Column("title", "On papers"),
             Column("joint", "Allowance"),
             Column("worked", "Worked at ends", choices=("yes", "no")),
+            Column("goes", "Goes", choices=GOES, may_be_empty=True, help="How it meets the next piece"),
+            Column(
+                "deduct_t",
+                "Girth less, × thickness",
+                kind="number",
+                low=0,
+                high=100,
+                may_be_empty=True,
+                help="Than a plain end",
+            ),
+            Column(
+                "clear_in",
+                "Diameter less besides, in",
+                kind="number",
+                low=0,
+                high=2,
+                may_be_empty=True,
+            ),
+            Column(
+                "length_in",
+                "Length or upstand, in",
+                kind="number",
+                low=0,
+                high=24,
+                may_be_empty=True,
+                help="Blank: its allowance",
+            ),
             SOURCE,
         ),
         once=("name",),
+    )
+)
+register(
+    TableSchema(
+        "pairs",
+        "Which ends go together",
+        "How two ends that meet are joined, or why they do not go together: a fitting is then warned about. "
+        "The order of the two does not matter; the first row that applies is taken.",
+        (
+            Column("this", "This goes", choices=GOES),
+            Column("other", "The other goes", choices=GOES),
+            Column("gauge_from", "Gauge from", **GAUGE),
+            Column("gauge_to", "Gauge to", **GAUGE),
+            Column("fits", "Go together", choices=("yes", "no")),
+            Column("how", "How they are joined, or why not"),
+            SOURCE,
+        ),
+        once=("this", "other", "gauge_from"),
+    )
+)
+register(
+    TableSchema(
+        "pressure_gauges",
+        "Gauge for diameter and pressure class",
+        "The least gauge (the highest number) that a printed rule lists. Lighter metal is warned about, not refused: "
+        "local codes and the project's specification decide. “Over” leaves its own value out, “to” takes it in; the "
+        "setting pressure_rule of the table The shop names the rule.",
+        (
+            Column("rule", "Rule"),
+            Column("material", "Material", help="* is any"),
+            Column("diameter_over_in", "Diameter over, in", may_be_empty=True, **INCHES),
+            Column("diameter_to_in", "Diameter to, in", may_be_empty=True, **INCHES),
+            Column(
+                "pressure_over",
+                "Class over, in. w.g.",
+                kind="number",
+                low=-100,
+                high=100,
+                may_be_empty=True,
+                help="Negative below the room’s; both blank: any",
+            ),
+            Column("pressure_to", "Class to, in. w.g.", kind="number", low=-100, high=100, may_be_empty=True),
+            Column("gauge", "Least gauge", may_be_empty=True, **GAUGE),
+            Column("thickness_in", "or thickness, in", kind="number", low=0.001, high=1, may_be_empty=True),
+            Column("note", "Note", may_be_empty=True),
+            SOURCE,
+        ),
+        once=("rule", "material", "diameter_over_in", "pressure_over"),
     )
 )
 register(

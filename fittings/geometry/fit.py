@@ -9,6 +9,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from .development import FreeEnd
+
 INSIDE, OUTSIDE, FACE, PLAIN = "inside", "outside", "face", "plain"
 GOES = (INSIDE, OUTSIDE, FACE, PLAIN)
 WAYS = {
@@ -113,7 +115,7 @@ def pair_problem(this: str, other: str, gauge: int, pairs: Sequence[PairRow]) ->
 
 
 def fitted_end(
-    free,
+    free: FreeEnd,
     row: EndRow,
     *,
     thickness: float,
@@ -123,7 +125,7 @@ def fitted_end(
 ) -> FittedEnd:
     """A free end as it is finished, and whether it meets its neighbour.
 
-    free       the development's FreeEnd, the end before it is finished [in]
+    free       the end before it is finished [in]
     row        its finish
     thickness  [in]
     gauge      of the fitting [1: a gauge number, not a length]
@@ -132,8 +134,7 @@ def fitted_end(
     returns    FittedEnd [in]; a rectangular end has no diameters and keeps its own girth
     source     `end_sizes` and `pair_problem`
 
-    >>> from types import SimpleNamespace
-    >>> free = SimpleNamespace(end='a', title='End A', diameter=14.0, edge_length=44.069)
+    >>> free = FreeEnd('a', 'End A', segment=1, edge_length=44.069, diameter=14.0)
     >>> round(fitted_end(free, EndRow('raw', 'Raw'), thickness=0.0276, gauge=24).girth, 3)
     44.069
     """
