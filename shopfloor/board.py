@@ -22,6 +22,7 @@ from shopfloor.models import Station
 from shopfloor.open_work import Total, Work, arrivals_since, finished, midnight_of, totals, work_lying
 from shopfloor.piling import Piling
 from travelers.models import Operation
+from travelers.sentences import piece_word_of
 
 QUERIES = 12
 RATE_HOURS = 2.0
@@ -212,7 +213,7 @@ def _bay(
         clears,
         look,
         stations=stations,
-        pieces=_pieces(pieces, one.level, all(row.kind == "gored_elbow" for row in known)),
+        pieces=_pieces(pieces, one.level, all(piece_word_of(row.kind) == "gore" for row in known)),
         orders=len({row.order for row in known}),
         at_least=pieces > sum(row.tasks for row in known),
     )
@@ -242,11 +243,11 @@ def _minutes_since(since: datetime | None, now: datetime) -> int | None:
     return max(0, int((now - since).total_seconds() // 60)) if since else None
 
 
-def _pieces(count: int, level: str, only_elbows: bool) -> str:
+def _pieces(count: int, level: str, are_gores: bool) -> str:
     if level == Operation.Level.FITTING:
         noun = "fitting"
     else:
-        noun = "gore" if only_elbows else "segment"
+        noun = "gore" if are_gores else "segment"
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 

@@ -9,19 +9,22 @@ from typing import Any
 from django.utils import timezone
 
 from fittings import tables
-from fittings.drawing import fitting_text, icon_svg, pattern_icon, role_title, seam_text, svg_text
+from fittings.drawing import fitting_text, icon_svg, pattern_icon, role_title, svg_text
 from fittings.models import OrderLine
 from fittings.numbering import shop_mark
 from shared.roles import Actor
 from shared.units import decimal_text, fraction_text, plain_number
 from shopfloor.models import Station
+from travelers.forms import bends_of, counted, form_of, round_sizes, seam_place, sizes_at
 from travelers.models import Operation, Operator, TaskState
 from travelers.pulse import pulse_epoch
-from travelers.sentences import DONE_WORDS
+from travelers.routing import BRAKE, CONE, FLAT
+from travelers.sentences import DONE_WORDS, piece_word
 from travelers.station_work import Limits, PieceHere, QueueRow, piece_at, queue_at
 
 SHOWN = 8
 LOOKED_AT = 24
+SAME_IN = 0.005  # lengths on the metal that differ by less are one
 STATE_ORDER = {TaskState.RUNNING: 0, TaskState.READY: 1, TaskState.HELD: 2}
 
 Number = dict[str, str]
@@ -79,7 +82,7 @@ def _queue_entry(row: QueueRow, development: Mapping[str, Any], icon: str) -> di
         "state": row.state,
         "title": row.tag or f"Order {row.order}",
         "piece": piece_words(development, row.position, row.of, row.fitting),
-        "size": f"{fraction_text(row.size_in)} in, {row.gauge} ga" if row.size_in else f"{row.gauge} ga",
+        "size": size_words(row),
         "order": row.order,
         "due": due_words(row),
         "is_late": days is not None and days < 0,
@@ -92,8 +95,14 @@ def piece_words(development: Mapping[str, Any], position: int | None, of: int, f
     """“Gore 2 of 5”, or “Fitting 3” where the whole one is worked on."""
     if position is None:
         return f"Fitting {fitting}"
-    role = development["segments"][position - 1]["role"]
-    return f"{'Gore' if 'gore' in role else 'Piece'} {position} of {of}"
+    word = piece_word(segment["role"] for segment in development["segments"])
+    return f"{word.capitalize()} {position} of {of}"
+
+
+def size_words(row: QueueRow) -> str:
+    """“14 in, 24 ga”, of a cone “14 to 10 in, 24 ga”."""
+    sizes = " to ".join(fraction_text(size) for size in row.sizes)
+    return f"{sizes} in, {row.gauge} ga" if sizes else f"{row.gauge} ga"
 
 
 def due_words(row: QueueRow | PieceHere) -> str:
@@ -200,13 +209,50 @@ def _plain(label: str, value: str) -> Number:
     return {"label": label, "value": value, "exact": ""}
 
 
-def _diameter(here: PieceHere) -> list[Number]:
-    sizes = here.development["dimensions"]
-    for names in (("diameter",), ("diameter_a", "diameter_b")):
-        if all(name in sizes for name in names):
-            text = " to ".join(f"{fraction_text(float(sizes[name]))}" for name in names)
-            return [_plain("Inside diameter", f"{text} in")]
-    return []
+def _round(value_in: float) -> str:
+    return f"{fraction_text(value_in)} in"
+
+
+def _seam_at(part: Mapping[str, Any]) -> list[Number]:
+    place = seam_place(part)
+    return [_plain("Seam at", place)] if place else []
+
+
+def _sizes(part: Mapping[str, Any], thickness: float) -> list[Number]:
+    """A cylinder's inside diameter, or those of a cone's round edges."""
+    at_a, at_b = round_sizes(part, thickness)
+    if at_a is not None and at_a == at_b:
+        return [_plain("Inside diameter", _round(at_a))]
+    known = (("Inside, edge A", at_a), ("Inside, edge B", at_b))
+    return [_plain(label, _round(size)) for label, size in known if size is not None]
+
+
+def _elements(part: Mapping[str, Any]) -> list[Number]:
+    """Throat and heel; one length where they are equal: the slant of a cone, else the length."""
+    throat, heel = part.get("throat"), part.get("heel")
+    if throat is None or heel is None:
+        return []
+    if abs(throat - heel) >= SAME_IN:
+        return _length("Throat", throat) + _length("Heel", heel)
+    return _length("Slant" if form_of(part) == CONE else "Length", throat)
+
+
+def _end_sizes(here: PieceHere) -> list[Number]:
+    """The inside sizes of the free ends: one number where all are equal."""
+    free = here.development.get("free_ends")
+    if free is None:
+        sizes = sizes_at(here.development, None)
+        return [_plain("Inside diameter", _round(sizes[0]))] if sizes else []
+    found = [(end["end"].upper(), _end_size(end)) for end in free]
+    if len({size for _, size in found}) == 1 and free[0]["diameter"]:
+        return [_plain("Inside diameter", found[0][1])]
+    return [_plain(f"Inside, end {letter}", size) for letter, size in found]
+
+
+def _end_size(end: Mapping[str, Any]) -> str:
+    if end["diameter"]:
+        return _round(end["diameter"])
+    return f"{fraction_text(end['width'])} × {fraction_text(end['height'])} in"
 
 
 def _cut(here: PieceHere) -> list[Number]:
@@ -216,29 +262,50 @@ def _cut(here: PieceHere) -> list[Number]:
     exact = f"{decimal_text(blank['width'])} × {decimal_text(blank['height'])}"
     found = [{"label": "Blank", "value": f"{width} × {height} in", "exact": exact}]
     found += _length("Stretch-out", part.get("stretch_out"))
-    found += _length("Throat", part.get("throat"))
-    found += _length("Heel", part.get("heel"))
+    found += _elements(part)
+    if part.get("holes"):
+        found.append(_plain("Cut out", counted(len(part["holes"]), "hole")))
+    if bends_of(part):
+        found.append(_plain("Mark", counted(len(bends_of(part)), "bend line")))
     if part.get("plates"):
         found.append(_plain("Plates", f"{len(part['plates'])}, each cut and labeled by itself"))
     return found
 
 
 def _roll(here: PieceHere) -> list[Number]:
+    """What the segment becomes: a cylinder's diameter, a cone's two and its slant, or the bends of a braked one."""
     part = _segment(here)
-    found = _diameter(here) + _length("Stretch-out", part.get("stretch_out"))
-    seam = seam_text(part)
-    return found + ([_plain("Seam at", seam)] if seam else [])
+    form = form_of(part)
+    if form == FLAT:
+        return [_plain("Form", "flat: nothing to roll")]
+    if form == BRAKE:
+        return _bends(part) + _seam_at(part)
+    sizes = _sizes(part, float(here.development.get("thickness") or 0))
+    if form == CONE:
+        return [_plain("Form", "cone"), *sizes, *_elements(part), *_seam_at(part)]
+    return sizes + _length("Stretch-out", part.get("stretch_out")) + _seam_at(part)
+
+
+def _bends(part: Mapping[str, Any]) -> list[Number]:
+    """How many bends, and by how much: “16, each 5.6°” or “16, 2 to 12°”."""
+    angles = [float(bend["angle"]) for bend in bends_of(part) if bend.get("angle") is not None]
+    text = str(len(bends_of(part)))
+    if angles:
+        low, high = (plain_number(round(angle, 1), 1) for angle in (min(angles), max(angles)))
+        text += f", each {low}°" if low == high else f", {low} to {high}°"
+    return [_plain("Bends", text)]
 
 
 def _seam(here: PieceHere) -> list[Number]:
     part = _segment(here)
     found = _length("Lap", part.get("lap")) + _length("Seam length", seam_length(part))
-    seam = seam_text(part)
-    return found + ([_plain("Seam at", seam)] if seam else []) + _diameter(here)
+    return found + _seam_at(part) + _sizes(part, float(here.development.get("thickness") or 0))
 
 
 def seam_length(part: Mapping[str, Any]) -> float | None:
-    """From edge A to edge B where the pattern begins: the seam runs along it [in]."""
+    """The seam runs from edge A to edge B where the pattern begins [in]; None where there is none."""
+    if part.get("seam_length") is not None:
+        return part["seam_length"] or None
     if not part.get("edge_a") or not part.get("edge_b"):
         return None
     return math.dist(part["edge_a"][0], part["edge_b"][0])
@@ -246,24 +313,28 @@ def seam_length(part: Mapping[str, Any]) -> float | None:
 
 def _assemble(here: PieceHere) -> list[Number]:
     parts = here.development["segments"]
-    found = [_plain("Pieces, A to B", str(len(parts)))]
+    if piece_word(part["role"] for part in parts) == "gore":
+        found = [_plain("Gores, A to B", str(len(parts)))]
+    else:
+        roles = ", ".join(f"{part['position']} {role_title(part['role']).lower()}" for part in parts)
+        found = [_plain("Pieces", roles)]
     sizes = here.development["dimensions"]
     if sizes.get("gore_angle"):
         found.append(_plain("Each gore", f"{plain_number(float(sizes['gore_angle']), 2)}°"))
-    seams = [seam_text(part) for part in parts]
-    if any(seams):
+    seams = [place for place in map(seam_place, parts) if place]
+    if seams:
         same = len(set(seams)) == 1
         found.append(_plain("Seams at", seams[0] if same else ", ".join(seams)))
-    return found + _diameter(here)
+    return found + _end_sizes(here)
 
 
 def _ends(here: PieceHere) -> list[Number]:
     titles = {row["name"]: row["title"] for row in tables.rows("ends")}
-    return [
-        _plain("End A", titles.get(here.end_a, here.end_a)),
-        _plain("End B", titles.get(here.end_b, here.end_b)),
-        *_diameter(here),
+    found = [
+        _plain(f"End {letter.upper()}", titles.get(finish, finish))
+        for letter, finish in here.finishes.items()
     ]
+    return found + _end_sizes(here)
 
 
 def _wrap(here: PieceHere) -> list[Number]:
@@ -286,8 +357,13 @@ _NUMBERS: dict[str, Callable[[PieceHere], list[Number]]] = {
 
 
 def kit_of(here: PieceHere) -> dict[str, Any] | None:
-    """At an operation on the whole fitting: which of its pieces are here, and where the others are."""
-    if here.position is not None or not here.kit or not here.operation:
+    """Of a fitting of several pieces: which of those worked on here are here, and where the others are."""
+    if (
+        here.position is not None
+        or not here.kit
+        or not here.operation
+        or len(here.development["segments"]) < 2
+    ):
         return None
     pieces = []
     for position, code, operation, state in here.kit:

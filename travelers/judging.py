@@ -203,9 +203,9 @@ class Judging:
     def _piece(self, one: pieces.Loaded) -> str:
         if self.kind == "segment":
             spec = next(segment for segment in one.spec.segments if segment.id == self.segment)
-            role = "Gore" if "gore" in one.roles.get(self.segment, "") else "Piece"
+            word = sentences.piece_word(one.roles.values()).capitalize()
             again = f" (made again, {spec.generation})" if spec.generation > 1 else ""
-            return f"{role} {spec.position} of {one.segment_count}{again}"
+            return f"{word} {spec.position} of {one.segment_count}{again}"
         if self.kind == "fitting":
             return f"Fitting {one.number}"
         return "The lot"
@@ -214,12 +214,10 @@ class Judging:
         """Where the piece goes from here."""
         if not verdict.touched:
             return ""
-        done = next(task for task in one.spec.tasks if task.id == verdict.touched[0])
-        later = [
-            task
-            for task in one.spec.tasks
-            if task.step > done.step and (task.segment is None or task.segment == done.segment)
-        ]
+        touched = [task for task in one.spec.tasks if task.id in verdict.touched]
+        done = next(task for task in touched if task.id == verdict.touched[0])
+        pieces_ = {task.segment for task in touched if task.operation == done.operation} | {None}
+        later = [task for task in one.spec.tasks if task.step > done.step and task.segment in pieces_]
         return min(later, key=lambda task: task.step).operation if later else ""
 
     def _refused(self, one: pieces.Loaded, verdict: Verdict) -> Judged:

@@ -23,7 +23,8 @@ from fittings.orders import order_changed
 from fittings.tables import all_rows, versions_in_force
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
-from travelers.measures import RAW, finishes_of, fitting_measures, form_of, forms_of, segment_measures
+from travelers.forms import finishes_of, form_of, forms_of
+from travelers.measures import RAW, fitting_measures, segment_measures
 from travelers.models import IS_OPEN, Operation, Task, TaskState, Traveler
 from travelers.pulse import pulse_beat
 from travelers.routing import FITTING, SEGMENT, OperationRow, Step, route_for, standard_minutes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from travelers.state import FINISH, HOLD, RESUME, SCRAP, START, Verdict
@@ -14,6 +15,24 @@ DONE_WORDS = {
     "ends": "ends done",
     "wrap": "wrapped",
 }
+
+
+GORED_KINDS = ("gored_elbow", "offset")  # every segment of theirs is a gore, whatever their parameters
+
+
+def piece_word(roles: Iterable[str]) -> str:
+    """What a fitting's segments are called: gores where all are, else pieces.
+
+    >>> piece_word(["end_gore", "middle_gore"]), piece_word(["end_gore", "collar"])
+    ('gore', 'piece')
+    """
+    roles = list(roles)
+    return "gore" if roles and all("gore" in role for role in roles) else "piece"
+
+
+def piece_word_of(kind: str) -> str:
+    """The same where only the kind of the fitting is at hand."""
+    return "gore" if kind in GORED_KINDS else "piece"
 
 
 def operation_word(code: str) -> str:

@@ -14,7 +14,7 @@ from fittings.models import Fitting, Order, PieceState, Segment
 from shared.codes import CodeNotUnderstood, read_code
 from shared.problems import FieldError, NotFound, WrongInput
 from travelers.models import OPEN_STATES, Task, TaskState
-from travelers.sentences import operation_word
+from travelers.sentences import operation_word, piece_word_of
 
 MOST_WHERE = 400
 
@@ -22,10 +22,13 @@ MOST_WHERE = 400
 # -- where a fitting is ------------------------------------------------------
 
 
-def where_text(tasks: Iterable[Mapping[str, Any]]) -> tuple[str, dict[str, int], datetime | None]:
+def where_text(
+    tasks: Iterable[Mapping[str, Any]], word: str = "piece"
+) -> tuple[str, dict[str, int], datetime | None]:
     """Where the pieces of one fitting sit, in words; how many are at each operation; and since when.
 
     tasks    rows with operation, state, segment_id, step, ready_at of one fitting, void ones left out
+    word     what its segments are called
     returns  ("3 gores at roll, 2 waiting at seam", {"roll": 3, "seam": 2}, the oldest time)
     """
     groups: dict[int | None, list] = defaultdict(list)
@@ -60,9 +63,9 @@ def where_text(tasks: Iterable[Mapping[str, Any]]) -> tuple[str, dict[str, int],
     here = Counter(dict(sorted(here.items(), key=lambda pair: step[pair[0]])))
     parts = []
     for number, (operation, count) in enumerate(here.items()):
-        word = (("gore" if count == 1 else "gores") + " ") if number == 0 else ""
+        noun = f"{word}{'' if count == 1 else 's'} " if number == 0 else ""
         waits = "waiting at" if whole and operation == whole[0]["operation"] else "at"
-        text = f"{count} {word}{waits} {operation}"
+        text = f"{count} {noun}{waits} {operation}"
         if held[operation]:
             text += f" ({held[operation]} on hold)"
         elif running[operation]:
@@ -103,14 +106,14 @@ def _is_live(task: Mapping[str, Any]) -> bool:
 
 
 def fitting_where(
-    fitting_state: str, tasks: Iterable[Mapping[str, Any]], gone: Iterable[int] = ()
+    fitting: Fitting, tasks: Iterable[Mapping[str, Any]], gone: Iterable[int] = ()
 ) -> dict[str, Any]:
-    """`where` of a fitting as the contract shows it. `gone`: its scrapped segments."""
+    """`where` of a fitting with its line, as the contract shows it. `gone`: its scrapped segments."""
     gone = set(gone)
-    if fitting_state == PieceState.VOID:
+    if fitting.state == PieceState.VOID:
         return {"text": "Void", "operations": {}, "since": None}
     live = [task for task in tasks if _is_live(task) and task["segment_id"] not in gone]
-    text, operations, since = where_text(live)
+    text, operations, since = where_text(live, piece_word_of(fitting.line.kind))
     return {"text": text, "operations": operations, "since": since}
 
 
@@ -132,7 +135,7 @@ def fitting_detail(code: str) -> dict[str, Any]:
     return {
         **_head(fitting),
         "dimensions": fitting.line.development["dimensions"],
-        "where": fitting_where(fitting.state, tasks, gone),
+        "where": fitting_where(fitting, tasks, gone),
         "segments": [
             {
                 **{name: value for name, value in segment.items() if name != "id"},
@@ -216,7 +219,7 @@ def fitting_rows(fittings: Sequence[Fitting]) -> list[dict[str, Any]]:
     ).values_list("fitting_id", "id"):
         gone[fitting_id].append(segment)
     return [
-        {**_head(fitting), "where": fitting_where(fitting.state, tasks[fitting.pk], gone[fitting.pk])}
+        {**_head(fitting), "where": fitting_where(fitting, tasks[fitting.pk], gone[fitting.pk])}
         for fitting in fittings
     ]
 
@@ -315,7 +318,7 @@ def _where_row(fitting: Fitting, tasks: list, segments: list[Segment], asked: st
     ]
     return {
         **_head(fitting),
-        "where": fitting_where(fitting.state, tasks, gone),
+        "where": fitting_where(fitting, tasks, gone),
         "waits_for": _waits_for(whole, pieces),
         "segments": pieces,
     }
@@ -355,4 +358,5 @@ def _waits_for(whole: Mapping[str, Any] | None, pieces: Sequence[Mapping[str, An
     for piece in missing:
         here[piece["operation"]].append(str(piece["position"]))
     parts = [f"{', '.join(positions)} from {operation}" for operation, positions in here.items()]
-    return f"{operation_word(whole['operation'])} waits for pieces {'; '.join(parts)}"
+    noun = "piece" if len(missing) == 1 else "pieces"
+    return f"{operation_word(whole['operation'])} waits for {noun} {'; '.join(parts)}"

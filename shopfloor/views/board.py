@@ -18,6 +18,7 @@ from shopfloor.attention import LateRisk, ShortKit
 from shopfloor.board import Board, BoardOperation
 from shopfloor.flow.pile import Pile, pile, scale_top
 from shopfloor.live import Edition, live
+from travelers.sentences import piece_word_of
 
 ROLES = (OFFICE, SUPERVISOR, DISPLAY)
 STALE_AFTER_SECONDS = 30
@@ -109,7 +110,7 @@ def bays(found: Board) -> list[Bay]:
 
 def kit_words(kit: ShortKit) -> str:
     """What a fitting lacks, and where it is: "gore 2 is at roll"."""
-    word = "gore" if kit.kind == "gored_elbow" else "piece"
+    word = piece_word_of(kit.kind)
     places: dict[str, list[str]] = {}
     for one in kit.missing:
         held = ", on hold" if one.state == "held" else ""

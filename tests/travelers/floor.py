@@ -106,9 +106,9 @@ class Floor:
         return scan_record(delivery=body, actor=actor, now=now, station_operations=known.get)
 
 
-def floor(*, quantity: int = 2, pieces: int = 3, **line: Any) -> Floor:
+def floor(*, quantity: int = 2, pieces: int = 3, diameter: float = 14, **line: Any) -> Floor:
     """An order of equal elbows, released; by default two of three pieces."""
-    params = {"diameter": 14, "angle": 90, "pieces": pieces, "radius_ratio": 1.5}
+    params = {"diameter": diameter, "angle": 90, "pieces": pieces, "radius_ratio": 1.5}
     made = factories.order(lines=[factories.line(quantity=quantity, params=params, **line)])
     order = order_release(number=made.number, actor=factories.OFFICE_ACTOR, now=NOW)
     return Floor(order, badge(f"Sam Invented {next(_names)}"))

@@ -466,6 +466,6 @@ def test_every_sentence_is_short_and_plain(on):
         action = chance.choice(["start", "finish", "finish", "hold", "resume", "scrap", "undo"])
         found = on.scan(operation, chance.choice(codes), action, reason="Stain")
         assert is_plain(found.message), found.message
-        codes = list({*codes, *Segment.objects.values_list("code", flat=True)})
+        codes = sorted({*codes, *Segment.objects.values_list("code", flat=True)})
     assert replay(write=False).differences == []
     assert len(set(Scan.objects.values_list("reason_code", flat=True))) > 5

@@ -62,7 +62,7 @@ def test_a_scrapped_gore_is_not_counted_and_its_successor_is(on):
     on.scan("seam", on.segment(3).code, "scrap", reason="Split")
     assert text(on) == "1 gore at cut, 4 waiting at assemble"
     row = where(on.fitting.code)["results"][0]
-    assert row["waits_for"] == "Assemble waits for pieces 3 from cut"
+    assert row["waits_for"] == "Assemble waits for piece 3 from cut"
     assert [(one["position"], one["generation"], one["state"]) for one in row["segments"]] == [
         (1, 1, "done"),
         (2, 1, "done"),
@@ -133,11 +133,9 @@ def test_the_list_goes_by_order_operation_state_and_text(on):
 
 
 def test_the_queue_of_a_station_keeps_to_its_limits_and_goes_by_due_date(shop):
-    params = {"diameter": 30, "angle": 90, "pieces": 3, "radius_ratio": 1.5}
     late = floor(quantity=1)
     heavy = floor(quantity=1, gauge=14)
-    wide = floor(quantity=1)
-    wide.order.lines.update(params=params)
+    wide = floor(quantity=1, diameter=30)
     late.order.due_on = "2026-03-09"
     late.order.save(update_fields=["due_on"])
     orders = [row.order for row in queue_at(["cut"])]
