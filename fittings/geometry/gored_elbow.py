@@ -11,17 +11,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from .allowances import Allowances
+from .bend import LARGEST_RATIO, gores_must_not_cross, radius_from
 from .curves import edge_length, quarter_steps, turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
-from .errors import CannotBeMade, FieldProblem, ParameterError
-from .parameters import Kind, Param, number_text, range_text, with_unit
+from .errors import CannotBeMade, FieldProblem
+from .parameters import Kind, Param, with_unit
 from .pattern import cylinder_segment
 from .practice import Practice, pieces_for, short_throat
 
 SEAM_ANGLES = {"throat": 0.0, "side": math.pi / 2, "heel": math.pi}
-LARGEST_RATIO = 10.0
 STEEPEST_MITER = math.radians(85)  # beyond it the joint runs along the duct; common practice, no source
-SHORTEST_THROAT = 0.001  # in; less, and the two edges meet or cross
 
 PARAMS = (
     Param("diameter", "in", 1, 120, help="Inside diameter of the duct.", required=True),
@@ -48,7 +47,6 @@ PARAMS = (
     ),
     Param("gore_class", "choice", default="standard", help="Class of the gore table.", more=True),
 )
-DEFAULT_RATIO = 1.5  # common practice, no source
 
 
 @dataclass(frozen=True)
@@ -110,25 +108,8 @@ def spec_from(values: Mapping, *, practice: Practice, thickness: float, unit: st
     >>> spec_from(values, practice=Practice(), thickness=0.0276).centerline_radius
     21.0
     """
-    diameter, radius, ratio = values["diameter"], values["centerline_radius"], values["radius_ratio"]
-    given_as = "centerline_radius"
-    if radius is None:
-        given_as = "radius_ratio"
-        ratio = DEFAULT_RATIO if ratio is None else ratio
-        radius = ratio * diameter
-    elif ratio is not None and abs(radius - ratio * diameter) > 0.001:
-        limit = with_unit(ratio * diameter, "in", unit)
-        sentence = (
-            f"Centerline radius is {with_unit(radius, 'in', unit)}, but the radius ratio of "
-            f"{number_text(ratio)} makes it {limit}; give only one of them."
-        )
-        raise ParameterError([_radius_problem(given_as, radius, limit, sentence, unit)])
-    if radius > LARGEST_RATIO * diameter * (1 + 1e-9):
-        limit = range_text(diameter / 2, LARGEST_RATIO * diameter, "in", unit)
-        sentence = (
-            f"Centerline radius is {with_unit(radius, 'in', unit)}; for this diameter it can be {limit}."
-        )
-        raise ParameterError([_radius_problem(given_as, radius, limit, sentence, unit)])
+    diameter = values["diameter"]
+    radius, given_as = radius_from(values, unit)
     pieces = values["pieces"]
     if pieces is None:
         pieces = pieces_for(values["angle"], diameter, values["gore_class"], practice.gore_rows)
@@ -143,17 +124,11 @@ def spec_from(values: Mapping, *, practice: Practice, thickness: float, unit: st
         stagger_seams=values["stagger_seams"],
         radius_given_as=given_as,
     )
-    problems = _what_cannot_be_made(spec, thickness, unit)
-    if problems:
-        raise CannotBeMade(problems)
+    _must_be_makable(spec, thickness, unit)
     return spec
 
 
-def _radius_problem(field, radius, limit, sentence, unit):
-    return FieldProblem(field, radius * (25.4 if unit == "mm" else 1.0), limit, sentence)
-
-
-def _what_cannot_be_made(spec, thickness, unit):
+def _must_be_makable(spec, thickness, unit):
     if spec.half_angle > STEEPEST_MITER + 1e-12:
         least = math.ceil(spec.angle / (2 * STEEPEST_MITER) - 1e-9) + 1
         turn = with_unit(math.degrees(spec.angle), "deg")
@@ -161,36 +136,25 @@ def _what_cannot_be_made(spec, thickness, unit):
             f"Pieces is {spec.pieces}; a turn of {turn} needs at least {least}, or the miter is steeper than "
             f"{with_unit(math.degrees(STEEPEST_MITER), 'deg')} and runs along the duct."
         )
-        return [FieldProblem("pieces", spec.pieces, f"at least {least}", sentence)]
-    name, diameter, radius = spec.radius_given_as, spec.diameter, spec.centerline_radius
-    by_ratio = name == "radius_ratio"
-    value = radius / diameter if by_ratio else radius * (25.4 if unit == "mm" else 1.0)
-    if spec.throat_radius < -1e-9:
-        limit = "at least 0.5" if by_ratio else range_text(diameter / 2, None, "in", unit)
-        throat = with_unit(spec.throat_radius, "in", unit)
-        sentence = (
-            f"Throat radius is {throat}; it cannot be below zero: the centerline radius must be {limit}."
-        )
-        return [FieldProblem(name, value, limit, sentence)]
+        raise CannotBeMade([FieldProblem("pieces", spec.pieces, f"at least {least}", sentence)])
+    radius = spec.centerline_radius
     rise = gore_height(
-        0.0, centerline_radius=radius, mean_radius=(diameter + thickness) / 2, half_angle=spec.half_angle
+        0.0,
+        centerline_radius=radius,
+        mean_radius=(spec.diameter + thickness) / 2,
+        half_angle=spec.half_angle,
     )
     lengths = {"end gore at end A": rise + spec.collar_a, "end gore at end B": rise + spec.collar_b}
     if spec.pieces > 2:
         lengths["middle gore"] = 2 * rise
-    for piece, length in lengths.items():
-        if length < SHORTEST_THROAT:
-            limit = (
-                f"more than {number_text((diameter + thickness) / 2 / diameter)}"
-                if by_ratio
-                else (f"more than {with_unit((diameter + thickness) / 2, 'in', unit)}")
-            )
-            sentence = (
-                f"The edges of the {piece} meet or cross at the throat: its throat length on the mean "
-                f"surface is {with_unit(length, 'in', unit)}. Use a larger radius or angle, or fewer pieces."
-            )
-            return [FieldProblem(name, value, limit, sentence)]
-    return []
+    gores_must_not_cross(
+        lengths,
+        radius=radius,
+        given_as=spec.radius_given_as,
+        diameter=spec.diameter,
+        thickness=thickness,
+        unit=unit,
+    )
 
 
 def develop_elbow(
