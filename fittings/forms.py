@@ -12,7 +12,8 @@ from django import forms
 
 from fittings.developing import develop_for, materials, params_typed
 from fittings.due_date import DateNotUnderstood, date_text, read_date
-from fittings.geometry import KINDS, Param
+from fittings.ends import LETTERS
+from fittings.geometry import KINDS, Kind, Param
 from fittings.models import OrderLine
 from fittings.reading import QUANTITY
 from fittings.tables import all_rows
@@ -30,15 +31,7 @@ from shared.units import (
 FIRST_KIND = "gored_elbow"
 FIRST_MATERIAL = "galvanized"
 FIRST_GAUGE = "24"
-MORE_PARAMS = ("collar_a", "collar_b", "seam_at", "stagger_seams", "gore_class")
-ALLOWANCES = {
-    "lap": "Seam lap",
-    "edge_a": "Gore edge A",
-    "edge_b": "Gore edge B",
-    "end_a": "Free end A",
-    "end_b": "Free end B",
-}
-CARRIED = ("kind", "material", "gauge", "end_a", "end_b")
+CARRIED = ("kind", "material", "gauge", "end_a", "end_b", "end_c")
 EXACT = 1e-4  # in; closer than this to a 32nd, the fraction is the value
 
 
@@ -100,6 +93,10 @@ def length_echo(value_in: float, unit: str) -> str:
 
 
 PLACEHOLDERS = {"pieces": "table", "radius_ratio": "1.5"}
+PRESSURE_HINT = (
+    "Below the room’s pressure it is negative. A gauge lighter than the shop’s table lists is warned about; "
+    "local codes and the project’s specification decide."
+)
 
 
 def _text(label: str, sort: str, *, hint: str = "", longest: int = 60, usual: str = "") -> forms.CharField:
@@ -124,6 +121,18 @@ def param_label(param: Param, unit: str) -> str:
     return title + words.get(param.unit, "")
 
 
+def _default_typed(param: Param, unit: str) -> str:
+    """What is taken where a number is left out, as someone would type it."""
+    if param.default is None:
+        return ""
+    return length_typed(param.default, unit) if param.unit == "in" else plain_number(param.default)
+
+
+def joint_edges(kind: Kind) -> str:
+    """What the edges between the segments of a kind are called."""
+    return "Gore edge" if kind.name.endswith("elbow") else "Joint edge"
+
+
 def param_field(param: Param, choices: Choices) -> forms.Field:
     """A field for one parameter of a kind, as its schema describes it."""
     label = param_label(param, choices.unit)
@@ -135,8 +144,11 @@ def param_field(param: Param, choices: Choices) -> forms.Field:
     if param.name == "gore_class":
         return _pick(label, choices.gore_classes, hint=param.help)
     if param.choices:
-        return _pick(label, [(name, name.capitalize()) for name in param.choices], hint=param.help)
-    usual = PLACEHOLDERS.get(param.name, "0" if param.default == 0 else "")
+        words = [(name, name.replace("_", " ").capitalize()) for name in param.choices]
+        field = _pick(label, words, hint=param.help)
+        field.initial = param.default
+        return field
+    usual = PLACEHOLDERS.get(param.name, _default_typed(param, choices.unit))
     sort = {"in": "length", "count": "count"}.get(param.unit, "number")
     return _text(label, sort, hint=param.help, usual=usual)
 
@@ -156,21 +168,34 @@ class LineForm(forms.Form):
     def _lay_out(self) -> None:
         choices, fields = self.choices, self.fields
         fields["quantity"] = _text("Quantity", "count", longest=7)
-        fields["kind"] = _pick("Kind", [(kind.name, kind.title) for kind in KINDS.values()])
+        kinds = [(kind.name, kind.title) for kind in KINDS.values()]
+        fields["kind"] = _pick("Kind", kinds, hint=self.shape.help)
         fields["material"] = _pick("Material", choices.materials)
         fields["gauge"] = _text("Gauge", "count", longest=4)
         for param in self.shape.params:
-            if param.name not in MORE_PARAMS:
+            if not param.more:
                 fields[param.name] = param_field(param, choices)
-        fields["end_a"] = _pick("End A", choices.ends)
-        fields["end_b"] = _pick("End B", choices.ends)
-        fields["tag"] = _text("Tag", "text")
+        for letter, title in self.shape.ends:
+            usual = [("", "As end B")] if letter == "c" else []
+            fields[f"end_{letter}"] = _pick(title, usual + choices.ends, hint=f"How {title} is finished.")
+        fields["tag"] = _text("Tag", "text", hint="The mark that the drawing uses.")
         for param in self.shape.params:
-            if param.name in MORE_PARAMS:
+            if param.more:
                 fields[param.name] = param_field(param, choices)
+        for letter, title in self.shape.ends:
+            hint = f"The finish of the end that {title} meets: a warning says if the two do not go together."
+            fields[f"joins_{letter}"] = _pick(f"{title} joins", [("", "Not told"), *choices.ends], hint=hint)
+        fields["pressure_class"] = _text("Pressure class, in. w.g.", "number", hint=PRESSURE_HINT, longest=8)
         fields["traveler_per"] = _pick("Traveler", OrderLine.TravelerPer.choices)
-        for name, label in ALLOWANCES.items():
+        for name, label in self.allowances.items():
             fields[f"allow_{name}"] = _text(f"{label}, {choices.unit}", "length")
+
+    @property
+    def allowances(self) -> dict[str, str]:
+        """The allowances of the kind, by their names in a request, as people read them."""
+        edge = joint_edges(self.shape)
+        own = {"lap": "Seam lap", "edge_a": f"{edge} A", "edge_b": f"{edge} B"}
+        return own | {f"end_{letter}": f"{title} allowance" for letter, title in self.shape.ends}
 
     # for the template
 
@@ -195,24 +220,27 @@ class LineForm(forms.Form):
 
     @property
     def size_fields(self):
-        return self._bound(param.name for param in self.shape.params if param.name not in MORE_PARAMS)
+        return self._bound(param.name for param in self.shape.params if not param.more)
 
     @property
     def end_fields(self):
-        return self._bound(("end_a", "end_b", "tag"))
+        return self._bound([f"end_{letter}" for letter, _ in self.shape.ends] + ["tag"])
 
     @property
     def more_fields(self):
-        return self._bound([p.name for p in self.shape.params if p.name in MORE_PARAMS] + ["traveler_per"])
+        own = [param.name for param in self.shape.params if param.more]
+        joins = [f"joins_{letter}" for letter, _ in self.shape.ends]
+        return self._bound([*own, *joins, "pressure_class", "traveler_per"])
 
     @property
     def allowance_fields(self):
-        return self._bound(f"allow_{name}" for name in ALLOWANCES)
+        return self._bound(f"allow_{name}" for name in self.allowances)
 
     @property
     def has_more(self) -> bool:
         """Something is set, or wrong, among the fields that are folded away."""
-        usual = {"seam_at": "heel", "traveler_per": OrderLine.TravelerPer.LOT}
+        usual = {param.name: param.default for param in self.shape.params}
+        usual["traveler_per"] = OrderLine.TravelerPer.LOT
         for bound in [*self.more_fields, *self.allowance_fields]:
             value = bound.value()
             if bound.errors or (value not in (None, "", False, "0") and value != usual.get(bound.name)):
@@ -227,8 +255,8 @@ class LineForm(forms.Form):
     @property
     def is_blank(self) -> bool:
         """Nothing but what a new line carries over."""
-        names = ["quantity", "tag"] + [p.name for p in self.shape.params if p.name not in MORE_PARAMS]
-        return not any(self.typed(name) for name in names)
+        sizes = [p.name for p in self.shape.params if not p.more and p.unit not in ("choice", "bool")]
+        return not any(self.typed(name) for name in ("quantity", "tag", *sizes))
 
     def clean(self):
         self.values["quantity"] = self._quantity()
@@ -242,7 +270,7 @@ class LineForm(forms.Form):
             except WrongInput as wrong:
                 self.attach(wrong.errors)
         allowances = {}
-        for name in ALLOWANCES:
+        for name in self.allowances:
             text = self.typed(f"allow_{name}")
             if text:
                 try:
@@ -250,7 +278,16 @@ class LineForm(forms.Form):
                 except LengthNotUnderstood as wrong:
                     self.add_error(f"allow_{name}", wrong.sentence)
         self.values["params"], self.values["allowances"] = params, allowances or None
+        self.values["pressure_class"] = self._pressure_class()
         return self.cleaned_data
+
+    def _pressure_class(self) -> float | None:
+        text = self.typed("pressure_class")
+        try:
+            return float(text.replace("\N{MINUS SIGN}", "-")) if text else None
+        except ValueError:
+            self.add_error("pressure_class", f"Pressure class is “{text[:20]}”; it can be a number, 2 or -1.")
+            return None
 
     def _quantity(self) -> int | None:
         text, (low, high) = self.typed("quantity"), QUANTITY
@@ -283,10 +320,16 @@ class LineForm(forms.Form):
             "material": self.typed("material"),
             "gauge": self.values.get("gauge"),
             "params": {name: value * scale if name in lengths else value for name, value in params.items()},
-            "end_a": self.typed("end_a"),
-            "end_b": self.typed("end_b"),
+            **self._ends(),
+            "pressure_class": self.values.get("pressure_class"),
             "allowances": {name: value * scale for name, value in edges.items()} if edges else None,
         }
+
+    def _ends(self) -> dict[str, str]:
+        """The finishes and neighbours of the ends that the kind has."""
+        letters = [letter for letter, _ in self.shape.ends]
+        names = [f"{head}_{letter}" for head in ("end", "joins") for letter in letters]
+        return {name: self.typed(name) for name in names}
 
     def line(self) -> dict[str, Any]:
         """The line as the order's service takes it."""
@@ -324,7 +367,10 @@ def line_initial(line: OrderLine, unit: str) -> dict[str, Any]:
     }
     for name, value in (line.allowances or {}).items():
         shown[f"allow_{name}"] = length_typed(value, unit)
-    own = ("quantity", "kind", "material", "gauge", "end_a", "end_b", "tag", "traveler_per")
+    if line.pressure_class is not None:
+        shown["pressure_class"] = plain_number(line.pressure_class)
+    own = [f"{head}_{letter}" for head in ("end", "joins") for letter in LETTERS]
+    own += ["quantity", "kind", "material", "gauge", "tag", "traveler_per"]
     return {**shown, **{name: getattr(line, name) for name in own}}
 
 

@@ -25,7 +25,6 @@ FIRST_LINE = {
     "gauge": "24",
     "end_a": "raw",
     "end_b": "raw",
-    "seam_at": "heel",
 }
 _LINE_PATH = re.compile(r"lines\[(\d+)\]\.?(.*)$")
 
@@ -104,7 +103,8 @@ class OrderEntry:
         """A blank line that carries over the metal and the ends of the one before."""
         carried = dict(FIRST_LINE)
         if self.lines:
-            carried |= {name: self.lines[-1][name].value() for name in CARRIED}
+            last = self.lines[-1]
+            carried |= {name: last[name].value() for name in CARRIED if name in last.fields}
         self.lines.append(self._line(self.count, carried))
 
     def remove_line(self, prefix: str) -> None:

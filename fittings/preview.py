@@ -38,6 +38,21 @@ class PatternDrawing:
 
 
 @dataclass(frozen=True)
+class ShownEnd:
+    """A free end as it is finished, in texts; `fits` is None where it was not told what it joins."""
+
+    title: str
+    finish: str
+    outside: str
+    inside: str
+    girth: str
+    length: str
+    joins: str
+    fits: bool | None
+    note: str
+
+
+@dataclass(frozen=True)
 class Preview:
     title: str
     drawing: SafeString
@@ -45,6 +60,7 @@ class Preview:
     patterns: tuple[PatternDrawing, ...]
     others: tuple[Figure, ...]
     warnings: tuple[str, ...]
+    ends: tuple[ShownEnd, ...]
 
 
 def line_preview(form: LineForm) -> Preview | None:
@@ -74,12 +90,31 @@ def preview_of(
         patterns=tuple(_pattern_drawings(shown, unit, is_narrow)),
         others=tuple(_dimension_figures(sizes, rest, unit)),
         warnings=tuple(warned["message"] for warned in shown["warnings"]),
+        ends=tuple(_shown_end(end, unit) for end in shown.get("ends", ())),
     )
 
 
 def length_text(value_in: float, unit: str) -> str:
     """Hand and machine: “44 1/16 in (44.070)”; in a mm shop “1119.4 mm”."""
     return f"{plain_number(value_in * MM_PER_IN, 1)} mm" if unit == "mm" else both_texts(value_in)
+
+
+def _shown_end(end: Mapping[str, Any], unit: str) -> ShownEnd:
+    lengths = {
+        name: length_text(end[name], unit) if end[name] else "—"
+        for name in ("outside_diameter", "inside_diameter", "girth", "length")
+    }
+    return ShownEnd(
+        end["title"],
+        end["finish"].capitalize(),
+        lengths["outside_diameter"],
+        lengths["inside_diameter"],
+        lengths["girth"],
+        lengths["length"],
+        end["joins"].capitalize(),
+        end["fits"],
+        end["note"],
+    )
 
 
 def _is_unused(name: str, value: float) -> bool:

@@ -4,6 +4,7 @@ const form = document.getElementById("order-entry");
 const lines = form.querySelector("[data-lines]");
 const preview = form.querySelector("[data-preview]");
 const status = form.querySelector("[data-line-status]");
+const help = form.querySelector("[data-entry-help]");
 const count = form.querySelector("[data-line-count]");
 const PAUSE = 120; // ms after the last key
 
@@ -108,6 +109,13 @@ function select(field) {
   if (field.select) field.select();
 }
 
+/* What the field that one is in means; the sentence of the kind where it says nothing itself. */
+function tellHelp(line, field) {
+  const label = field.labels?.[0]?.textContent;
+  const isOwn = field.title && short(line, field) !== "kind";
+  help.textContent = isOwn ? `${label}: ${field.title}` : line.dataset.kindHelp;
+}
+
 /* Preview ---------------------------------------------------------------------------------------------------------- */
 
 let current = null;
@@ -179,6 +187,7 @@ function showEchoes(line, answer) {
 
 form.addEventListener("focusin", (event) => {
   const line = lineOf(event.target);
+  if (line) tellHelp(line, event.target);
   if (!line || line === current) return;
   current?.classList.remove("is-current");
   const left = current;
