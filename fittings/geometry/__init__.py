@@ -9,7 +9,7 @@ The standard library, numpy and shapely; no framework, no database, no clock, no
 
 from collections.abc import Mapping
 
-from . import end_cap, gored_elbow, offset, pipe, reducer
+from . import end_cap, gored_elbow, offset, pipe, reducer, wye
 from .allowances import Allowances, allowances_from
 from .answer import development_as_dict
 from .development import Blank, Development, FreeEnd, Mark, Plate, Segment, Sheet
@@ -19,7 +19,8 @@ from .practice import GoreRow, Practice, UsualRange, Warned, pieces_for
 from .rolling import placed, placement, roll_up
 
 KINDS: dict[str, Kind] = {
-    kind.name: kind for kind in (gored_elbow.KIND, reducer.KIND, offset.KIND, end_cap.KIND, pipe.KIND)
+    kind.name: kind
+    for kind in (gored_elbow.KIND, reducer.KIND, offset.KIND, end_cap.KIND, pipe.KIND, wye.KIND)
 }
 
 __all__ = [
