@@ -117,9 +117,9 @@ def pressure_warnings(
         return ()
     if found:
         row = found[0]
-        message = f"{TABLE}, {rule}, lists no gauge for {what}: {row.note} ({row.source}.) {DEFER}"
+        message = f"{TABLE}, {rule}, lists no gauge for {what} ({row.source}). {row.note} {DEFER}"
         return (Warned("pressure_by_other_standard", message),)
-    message = f"{TABLE}, {rule}: no listed row covers {what}. {DEFER}"
+    message = f"{TABLE}, {rule}: no listed row covers {what.removesuffix('.')}. {DEFER}"
     return (Warned("pressure_not_listed", message),)
 
 
@@ -135,6 +135,6 @@ def _too_light(row: PressureRow, what: str, gauge: int, thickness: float, unit: 
         listed = f"{with_unit(row.thickness_in, 'in', unit)} or thicker"
     note = f" {row.note}" if row.note else ""
     message = (
-        f"{given}: {TABLE.lower()}, {row.rule}, lists {listed} for {what}.{note} ({row.source}.) {DEFER}"
+        f"{given}: {TABLE.lower()}, {row.rule}, lists {listed} for {what} ({row.source}).{note} {DEFER}"
     )
     return (Warned("gauge_for_pressure", message),)
