@@ -5,7 +5,7 @@ Every drawing is made from the same development as the numbers beside it, so non
 
 from __future__ import annotations
 
-from fittings.drawing.dxf import patterns_dxf, patterns_svg
+from fittings.drawing.dxf import pattern_dxf, patterns_dxf, patterns_svg
 from fittings.drawing.elevation import elbow_icon, elbow_scene
 from fittings.drawing.facts import (
     Development,
@@ -31,6 +31,7 @@ __all__ = [
     "fitting_text",
     "icon_scene",
     "icon_svg",
+    "pattern_dxf",
     "pattern_icon",
     "pattern_scene",
     "pattern_svg",
