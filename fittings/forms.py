@@ -145,7 +145,8 @@ def param_field(param: Param, choices: Choices) -> forms.Field:
         return _pick(label, choices.gore_classes, hint=param.help)
     if param.choices:
         words = [(name, name.replace("_", " ").capitalize()) for name in param.choices]
-        field = _pick(label, words, hint=param.help)
+        may_be_left_out = [("", "Left out")] if param.default is None and not param.required else []
+        field = _pick(label, may_be_left_out + words, hint=param.help)
         field.initial = param.default
         return field
     usual = PLACEHOLDERS.get(param.name, _default_typed(param, choices.unit))
