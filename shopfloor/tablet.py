@@ -15,7 +15,16 @@ from fittings.numbering import shop_mark
 from shared.roles import Actor
 from shared.units import decimal_text, fraction_text, plain_number
 from shopfloor.models import Station
-from travelers.forms import bends_of, counted, form_of, round_sizes, seam_place, sizes_at
+from travelers.forms import (
+    SAME_IN,
+    bends_of,
+    counted,
+    form_of,
+    round_sizes,
+    seam_place,
+    side_lengths,
+    sizes_at,
+)
 from travelers.models import Operation, Operator, TaskState
 from travelers.pulse import pulse_epoch
 from travelers.routing import BRAKE, CONE, FLAT
@@ -24,7 +33,6 @@ from travelers.station_work import Limits, PieceHere, QueueRow, piece_at, queue_
 
 SHOWN = 8
 LOOKED_AT = 24
-SAME_IN = 0.005  # lengths on the metal that differ by less are one
 STATE_ORDER = {TaskState.RUNNING: 0, TaskState.READY: 1, TaskState.HELD: 2}
 
 Number = dict[str, str]
@@ -228,12 +236,13 @@ def _sizes(part: Mapping[str, Any], thickness: float) -> list[Number]:
 
 
 def _elements(part: Mapping[str, Any]) -> list[Number]:
-    """Throat and heel; one length where they are equal: the slant of a cone, else the length."""
-    throat, heel = part.get("throat"), part.get("heel")
+    """Throat and heel, and the sides where they stand apart; one length where all are equal: of a cone the slant."""
+    throat, heel, sides = part.get("throat"), part.get("heel"), side_lengths(part)
     if throat is None or heel is None:
         return []
-    if abs(throat - heel) >= SAME_IN:
-        return _length("Throat", throat) + _length("Heel", heel)
+    if sides or abs(throat - heel) >= SAME_IN:
+        at_sides = [number for side in sides for number in _length("Side", side)]
+        return _length("Throat", throat) + _length("Heel", heel) + at_sides
     return _length("Slant" if form_of(part) == CONE else "Length", throat)
 
 

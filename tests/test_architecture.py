@@ -21,13 +21,15 @@ PURE = (
     "fittings/drawing/",
     "travelers/state.py",
     "travelers/routing.py",
+    "travelers/forms.py",
+    "travelers/measures.py",
     "travelers/sentences.py",
     "travelers/documents/",
     "shopfloor/flow/",
     "shared/units.py",
     "shared/codes.py",
 )
-PURE_PARTS = ("units", "codes", "geometry", "drawing", "state", "routing", "sentences", "documents", "flow")
+PURE_PARTS = ("units", "codes", "geometry", "drawing", "state", "routing", "forms", "measures", "sentences", "documents", "flow")
 CLOCKS = {"now", "today", "utcnow"}
 URL_NAMES = re.compile(r"""{%\s*url\s+["']([\w-]+)["'](?![^%]*\sas\s)""")
 """Links that must resolve. `{% url "name" as link %}` gives nothing where no package has the address: not a need."""

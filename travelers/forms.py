@@ -19,6 +19,7 @@ Development = Mapping[str, Any]
 
 ROUND_WITHIN = 0.01  # part of the radius that a round edge's points may be off
 SIZE_PLACES = 3
+SAME_IN = 0.005  # lengths on the metal that differ by less are one
 
 
 class Finished(Protocol):
@@ -26,6 +27,7 @@ class Finished(Protocol):
 
     end_a: str
     end_b: str
+    end_c: str
 
 
 # -- the fitting ----------------------------------------------------------------
@@ -48,7 +50,7 @@ def ends_of(development: Development) -> tuple[str, ...]:
 
 def finishes_of(line: Finished, development: Development) -> dict[str, str]:
     """The finish of each free end by its letter, as an order line names them. End C is as end B where it is blank."""
-    given = {"a": line.end_a, "b": line.end_b, "c": line.end_b}
+    given = {"a": line.end_a, "b": line.end_b, "c": line.end_c or line.end_b}
     return {letter: given[letter] for letter in ends_of(development)}
 
 
@@ -115,6 +117,21 @@ def is_circle(points: Sequence[Sequence[float]]) -> bool:
     radii = [dist(point, centre) for point in ring]
     mean = sum(radii) / len(radii)
     return mean > 0 and max(radii) - min(radii) <= 2 * ROUND_WITHIN * mean
+
+
+def side_lengths(segment: Segment) -> tuple[float, ...]:
+    """Lengths at the sides, where they do not follow from throat and heel: a branch is longest there [in].
+
+    Of a plane cut round a cylinder the side is half way between throat and heel.
+    """
+    throat, heel = segment.get("throat"), segment.get("heel")
+    if throat is None or heel is None:
+        return ()
+    marks = [mark for mark in segment.get("marks") or () if mark["name"] in ("side", "quarter")]
+    found = sorted({round(length_of(mark["line"]), 3) for mark in marks}, reverse=True)
+    if all(abs(length - (throat + heel) / 2) < SAME_IN for length in found):
+        return ()
+    return tuple(found)
 
 
 def seam_place(segment: Segment) -> str:

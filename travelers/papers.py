@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Count
 from django.utils import timezone
 
 from fittings import tables
-from fittings.drawing.facts import fitting_text
+from fittings.drawing import fitting_text, positions_text
 from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
@@ -26,6 +28,7 @@ from travelers.documents.data import (
     StepRow,
     TravelerSheet,
 )
+from travelers.forms import finishes_of
 from travelers.models import Operation, Task, Traveler
 from travelers.turn import write_turn
 
@@ -91,9 +94,11 @@ def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerShee
                 purchase_order=order.purchase_order,
                 due_on=order.due_on,
                 priority=order.priority,
-                end_a=ends.get(line.end_a, line.end_a),
-                end_b=ends.get(line.end_b, line.end_b),
-                steps=steps[line.pk],
+                ends=[
+                    (letter.upper(), ends.get(finish, finish))
+                    for letter, finish in finishes_of(line, line.development).items()
+                ],
+                steps=[step.row for step in steps[line.pk]],
                 cautions=_cautions(cautions, steps[line.pk], line.material),
                 pieces=own,
                 notes=order.notes,
@@ -122,34 +127,60 @@ def _pieces(order: Order) -> dict[int, list[PieceRow]]:
     return found
 
 
-def _steps(order: Order) -> dict[int, list[StepRow]]:
-    """By line: its route as the tasks of its first fitting have it, with the minutes of one fitting."""
+@dataclass
+class _Step:
+    """One operation of a line: by method the positions of the segments that it is for, and minutes of one fitting."""
+
+    operation: str
+    name: str
+    pieces: int
+    methods: dict[str, list[int]] = field(default_factory=dict)
+    minutes: float = 0.0
+
+    @property
+    def row(self) -> StepRow:
+        positions = sorted(position for found in self.methods.values() for position in found)
+        each = "segment" if positions else "fitting"
+        method = next(iter(self.methods))
+        if len(self.methods) > 1:
+            method = "; ".join(
+                f"{one}: {positions_text(tuple(found))}" for one, found in self.methods.items()
+            )
+        some = tuple(positions) if len(positions) < self.pieces else ()
+        return StepRow(self.operation, self.name, method, each, some, self.minutes)
+
+
+def _steps(order: Order) -> dict[int, list[_Step]]:
+    """By line: its route as the tasks of its first fitting have it."""
     names = dict(Operation.objects.values_list("code", "name"))
-    first = Fitting.objects.filter(order=order, number=1).values_list("pk", "line_id")
-    line_of = dict(first)
-    found: dict[int, dict[str, StepRow]] = defaultdict(dict)
-    for fitting_id, operation, method, minutes, segment in (
+    first = Fitting.objects.filter(order=order, number=1)
+    line_of = dict(first.values_list("pk", "line_id"))
+    pieces = dict(first.values_list("pk").annotate(n=Count("segments__position", distinct=True)))
+    found: dict[int, dict[str, _Step]] = defaultdict(dict)
+    for fitting_id, operation, method, minutes, position in (
         Task.objects.filter(fitting_id__in=line_of)
         .exclude(segment__generation__gt=1)
-        .order_by("step", "id")
-        .values_list("fitting_id", "operation_id", "method", "minutes", "segment_id")
+        .order_by("step", "segment__position", "id")
+        .values_list("fitting_id", "operation_id", "method", "minutes", "segment__position")
     ):
-        rows = found[line_of[fitting_id]]
-        before = rows[operation].minutes if operation in rows else 0.0
-        each = "fitting" if segment is None else "segment"
-        rows[operation] = StepRow(operation, names.get(operation, operation), method, each, before + minutes)
-    return {line_id: list(rows.values()) for line_id, rows in found.items()}
+        steps = found[line_of[fitting_id]]
+        step = steps.setdefault(
+            operation, _Step(operation, names.get(operation, operation), pieces[fitting_id])
+        )
+        step.minutes += minutes
+        step.methods.setdefault(method, []).extend([] if position is None else [position])
+    return {line_id: list(steps.values()) for line_id, steps in found.items()}
 
 
-def _cautions(rows: Iterable[Mapping], steps: Iterable[StepRow], material: str) -> list[CautionRow]:
-    """The cautions of the operations and the metal concerned, in the route's order."""
-    found = []
+def _cautions(rows: Iterable[Mapping], steps: Iterable[_Step], material: str) -> list[CautionRow]:
+    """The cautions of the operations and the metal concerned, in the route's order, each once."""
+    found: dict[CautionRow, None] = {}
     for step in steps:
         for row in rows:
-            here = row["operation"] == step.operation and row["method"] in ("*", step.method)
+            here = row["operation"] == step.operation and row["method"] in ("*", *step.methods)
             if here and row["material"] in ("*", material):
-                found.append(CautionRow(row["operation"], row["word"], row["hazard"], row["text"]))
-    return found
+                found[CautionRow(row["operation"], row["word"], row["hazard"], row["text"])] = None
+    return list(found)
 
 
 def _tables_text(order: Order) -> str:

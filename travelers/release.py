@@ -16,7 +16,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from fittings import numbering
-from fittings.developing import develop_for, development_answer
+from fittings.developing import develop_for, development_answer, words_of
 from fittings.drawing import role_title
 from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
 from fittings.orders import order_changed
@@ -161,8 +161,7 @@ def _plan(lines: list[OrderLine], tables: Mapping[str, Any]) -> list[_Plan]:
 
 def _key(line: OrderLine) -> str:
     """All of a line that its development, steps and minutes depend on, the shop's tables apart."""
-    facts = (line.kind, line.material, line.gauge, line.params, line.end_a, line.end_b, line.allowances)
-    return json.dumps(facts, sort_keys=True)
+    return json.dumps(words_of(line), sort_keys=True)
 
 
 def _of_line(error: FieldError, at: int, line: OrderLine) -> FieldError:
@@ -177,19 +176,7 @@ def _work(
 ) -> _Work | list[FieldError]:
     """How the fitting of a line is made, or what is wrong with it."""
     try:
-        development = development_answer(
-            develop_for(
-                kind=line.kind,
-                material=line.material,
-                gauge=line.gauge,
-                params=line.params,
-                end_a=line.end_a,
-                end_b=line.end_b,
-                allowances=line.allowances,
-                tables=tables,
-            ),
-            "in",
-        )
+        development = development_answer(develop_for(**words_of(line), tables=tables), "in")
     except WrongInput as wrong:
         return wrong.errors
     segments = development["segments"]

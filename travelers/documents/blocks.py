@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
 from fittings.drawing import fitting_scene, positions_text
 from fittings.drawing.pdf import draw_scene
 from shared.codes import grouped
-from shared.units import NO_BREAK, decimal_text, fraction_text
+from shared.units import NO_BREAK, decimal_text
 from travelers.documents.cautions import caution_height, draw_caution
+from travelers.documents.columns import Column, draw_head, draw_row, table_columns
 from travelers.documents.data import CautionRow, SegmentRow, StepRow, TravelerSheet
 from travelers.documents.page import BODY, CODE_PANEL, INNER, MARGIN, SMALL, Paper, mm
 from travelers.documents.segments import segment_rows, warning_texts
@@ -25,16 +27,6 @@ FACTS_WIDTH = INNER - PICTURE_WIDTH - 14
 HEADING = 22.0
 ROW = 31.0
 TABLE_HEAD = 30.0
-COLUMNS = (
-    ("Segment", 84.0),
-    ("Stretch-out", 80.0),
-    ("Throat", 72.0),
-    ("Heel", 72.0),
-    ("Lap", 40.0),
-    ("Blank long", 80.0),
-    ("Blank wide", 70.0),
-    ("Seam at", 42.0),
-)
 NARROWEST_TABLE = TABLE_HEAD + ROW
 
 WRITE_BOX = mm(20)
@@ -67,7 +59,7 @@ def facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
         ("Due", day_text(sheet.due_on), 18, 1),
         ("Quantity", quantity, 18, 1),
         ("Material", f"{clean(sheet.material)}, {sheet.gauge} ga, {thickness}{NO_BREAK}in", 14, 2),
-        ("Ends", f"A {clean(sheet.end_a)}, B {clean(sheet.end_b)}", 14, 2),
+        ("Ends" if len(sheet.ends) > 1 else "End", ends_text(sheet), 14, 2),
         ("Customer", sheet.customer, 14, 2),
         ("Line, purchase order", f"{sheet.line}, {clean(sheet.purchase_order) or 'none'}", BODY, 1),
         ("Notes", sheet.notes, BODY, 3),
@@ -88,6 +80,11 @@ def facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
             break
 
 
+def ends_text(sheet: TravelerSheet) -> str:
+    """The finish of each free end: "A Raw, B Raw, C Turned flange"."""
+    return ", ".join(f"{letter} {clean(title)}" for letter, title in sheet.ends)
+
+
 # -- the segments ----------------------------------------------------------------
 
 
@@ -97,13 +94,15 @@ def segment_table(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
     flow.need(HEADING + NARROWEST_TABLE)
     title = f"Segments of one fitting: {count}, in inches on the mean surface"
     flow.place(HEADING, partial(heading, paper, title), is_shared=True)
-    flow.place(TABLE_HEAD - 12, partial(_table_head, paper), is_shared=True)
-    for row in segment_rows(sheet.development):
+    rows = segment_rows(sheet.development)
+    columns = table_columns(rows)
+    flow.place(TABLE_HEAD - 12, partial(_table_head, paper, columns), is_shared=True)
+    for row in rows:
         if flow.room() < ROW:
             flow.need(HEADING + NARROWEST_TABLE)
             flow.place(HEADING, partial(heading, paper, f"{title}, continued"), is_shared=True)
-            flow.place(TABLE_HEAD - 12, partial(_table_head, paper), is_shared=True)
-        flow.place(ROW, partial(_table_row, paper, row), is_shared=True)
+            flow.place(TABLE_HEAD - 12, partial(_table_head, paper, columns), is_shared=True)
+        flow.place(ROW, partial(_table_row, paper, columns, row), is_shared=True)
     flow.place(8, lambda top: None, is_shared=True)
 
 
@@ -112,34 +111,13 @@ def heading(paper: Paper, text: str, top: float) -> None:
     paper.rule(top - 19, weight=1.2)
 
 
-def _table_head(paper: Paper, top: float) -> None:
-    x = MARGIN
-    for name, width in COLUMNS:
-        paper.line(name, x, top - 11, width - 4, SMALL + 0.5, floor=8)
-        x += width
+def _table_head(paper: Paper, columns: Sequence[Column], top: float) -> None:
+    draw_head(paper, columns, MARGIN, top - 11)
     paper.rule(top - 16, weight=0.5)
 
 
-def _table_row(paper: Paper, row: SegmentRow, top: float) -> None:
-    x = MARGIN
-    base = top - 14
-    width = COLUMNS[0][1]
-    where = positions_text(row.positions)
-    equal = f"  × {len(row.positions)}" if len(row.positions) > 1 else ""
-    paper.line(f"{where}{equal}", x, base, width - 4, 14, font=BOLD)
-    paper.line(row.role, x, base - 12, width - 4, SMALL, floor=8)
-    x += width
-    lengths = (row.stretch_out, row.throat, row.heel, row.lap, row.blank_width, row.blank_height)
-    for (_, width), length in zip(COLUMNS[1:7], lengths, strict=True):
-        if length is None:
-            paper.line("none", x, base, width - 4, SMALL)
-        else:
-            paper.line(fraction_text(length), x, base, width - 4, 12.5, font=MONO_BOLD)
-            paper.line(decimal_text(length), x, base - 12, width - 4, SMALL)
-        x += width
-    paper.line(row.seam_at or "none", x, base, COLUMNS[7][1], BODY, floor=8)
-    if row.plates > 1:
-        paper.line(f"{row.plates} plates", x, base - 12, COLUMNS[7][1], SMALL, floor=8)
+def _table_row(paper: Paper, columns: Sequence[Column], row: SegmentRow, top: float) -> None:
+    draw_row(paper, columns, row, MARGIN, top - 14)
     paper.rule(top - ROW + 1.5, weight=0.3)
 
 
@@ -205,7 +183,7 @@ def _step(
     x, width = MARGIN + 6, STEP_NAME - 6
     paper.line(f"{number}  {clean(step.name)}", x, top - 17, width, 15, font=BOLD)
     y = paper.lines(step.method, x, top - 31, width, 11, most=2) if step.method.strip() else top - 31
-    each = "each segment" if step.each == "segment" else "the fitting"
+    each = _each(step)
     minutes = f", {step.minutes:.0f} min" if step.minutes is not None and step.minutes >= 0.5 else ""
     if y > top - height + 4:
         paper.line(f"{each}{minutes}", x, y, width, SMALL)
@@ -213,6 +191,15 @@ def _step(
     for caution in cautions:
         draw_caution(paper, caution, CAUTIONS_LEFT, y, width=CAUTIONS_WIDTH)
         y -= caution_height(caution, CAUTIONS_WIDTH) + 3
+
+
+def _each(step: StepRow) -> str:
+    """What a scan of the step stands for: "each segment", "segments 2–4", "the fitting"."""
+    if step.each != "segment":
+        return "the fitting"
+    if not step.positions:
+        return "each segment"
+    return f"segment{'s' if len(step.positions) > 1 else ''} {positions_text(step.positions)}"
 
 
 def _local_codes(paper: Paper, top: float) -> None:

@@ -32,6 +32,7 @@ class StepRow:
     name       as the shop calls it ("Cut")
     method     how ("plasma table"); may be empty
     each       "segment" or "fitting": what one scan of it stands for
+    positions  of the segments that go through it, where not all do
     minutes    standard minutes for one fitting of this sheet, None where unknown
     """
 
@@ -39,6 +40,7 @@ class StepRow:
     name: str
     method: str = ""
     each: str = "segment"
+    positions: tuple[int, ...] = ()
     minutes: float | None = None
 
 
@@ -64,21 +66,28 @@ class CautionRow:
 class SegmentRow:
     """A row of the table of segments: equal patterns together. Made by `segments.segment_rows`, never typed.
 
-    positions  where in the fitting, from 1; role as the development names it
-    lengths    inches on the mean surface; `throat` and `heel` None for kinds that have none
-    seam_at    "throat", "heel", "side", or an angle "72°"; "" where the kind has no seam
+    positions  where in the fitting, from 1; role as it is called
+    form       "round", "cone", "flat", "12 bends"
+    sizes      inside diameters of its round edges [in]: one, or a cone's two, or none
+    lengths    inches on the mean surface; `stretch_out`, `throat`, `heel` None for forms that have none
+    sides      lengths at the sides where throat and heel do not tell them
+    seam_at    "throat", "heel", "side", or an angle "72°"; "" where it has no seam or any place is as good
     plates     1, or the number of plates that each such segment is made of
     """
 
     positions: tuple[int, ...]
     role: str
+    form: str
+    sizes: tuple[float, ...]
     stretch_out: float | None
     throat: float | None
     heel: float | None
+    sides: tuple[float, ...]
     lap: float | None
     blank_width: float
     blank_height: float
     seam_at: str = ""
+    holes: int = 0
     plates: int = 1
 
 
@@ -99,7 +108,7 @@ class TravelerSheet:
     first_number, last_number   the fittings of the line that it goes with; equal for a single one
     line_quantity               fittings of the whole line
     material      as the shop names it ("Galvanized"); thickness comes from the development
-    end_a, end_b  titles of the end finishes ("Flange", "Raw")
+    ends          (letter, title of the finish) of each free end: (("A", "Flange"), ("B", "Raw"))
     development   see the module; its `warnings` are printed
     reprint       0 for the first print, n for the nth print after it (2 prints "Reprint 2")
     tables        version text of the shop's tables ("Tables of 4 Mar 2026"), may be empty
@@ -119,8 +128,7 @@ class TravelerSheet:
     purchase_order: str = ""
     due_on: date | None = None
     priority: int | None = None
-    end_a: str = "Raw"
-    end_b: str = "Raw"
+    ends: Sequence[tuple[str, str]] = ()
     steps: Sequence[StepRow] = ()
     cautions: Sequence[CautionRow] = ()
     pieces: Sequence[PieceRow] = ()

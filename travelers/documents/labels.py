@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from fittings.drawing import fitting_text, icon_scene, pattern_icon, short_text
+from fittings.drawing import fitting_text, icon_scene, pattern_icon, role_title, short_text
 from fittings.drawing.pdf import draw_scene
 from shared.codes import grouped
 from travelers.documents.data import LabelFormat, LabelItem, Shop
@@ -17,6 +17,7 @@ from travelers.documents.page import Paper
 from travelers.documents.qr import MM, size_of
 from travelers.documents.qr import draw_qr as draw_code
 from travelers.documents.text import BOLD, MONO_BOLD, PLAIN, clean, day_text, fit, wrap
+from travelers.sentences import piece_word
 
 IN = 72.0
 LEAST_MODULE_MM = 0.76  # nine dots of a 300 dpi printer
@@ -81,12 +82,15 @@ def labels_pdf(
 
 
 def position_text(item: LabelItem) -> str:
-    """ "gore 2 of 5", "gore 2 of 5, plate 1 of 2", or "fitting 4 of 12"."""
+    """ "gore 2 of 5", "piece 2 of 2, branch", or "fitting 4 of 12"."""
     if item.position is None:
         return f"fitting {item.fitting_number} of {item.line_quantity}"
-    count = len(item.development["segments"])
-    word = "gore" if item.development["kind"] == "gored_elbow" else "segment"
-    return f"{word} {item.position} of {count}"
+    segments = item.development["segments"]
+    word = piece_word(segment["role"] for segment in segments)
+    text = f"{word} {item.position} of {len(segments)}"
+    if word == "gore":
+        return text
+    return f"{text}, {role_title(segments[item.position - 1]['role']).lower()}"
 
 
 def plate_text(item: LabelItem) -> str:

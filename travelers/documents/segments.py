@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fittings.drawing import patterns, role_title, seam_text
+from fittings.drawing import patterns, role_title
 from travelers.documents.data import SegmentRow
+from travelers.forms import form_words, round_sizes, seam_place, side_lengths
 
 
 def segment_rows(development: Mapping[str, Any]) -> tuple[SegmentRow, ...]:
     """Equal patterns together, in order of first position; lengths [in]."""
     rows = []
+    thickness = float(development.get("thickness") or 0)
     for group in patterns(development):
         segment = group.segment
         blank = segment["blank"]
@@ -19,13 +21,17 @@ def segment_rows(development: Mapping[str, Any]) -> tuple[SegmentRow, ...]:
             SegmentRow(
                 positions=group.positions,
                 role=role_title(segment["role"]),
+                form=form_words(segment),
+                sizes=tuple(dict.fromkeys(size for size in round_sizes(segment, thickness) if size)),
                 stretch_out=segment.get("stretch_out"),
                 throat=segment.get("throat"),
                 heel=segment.get("heel"),
+                sides=side_lengths(segment),
                 lap=segment.get("lap"),
                 blank_width=blank["width"],
                 blank_height=blank["height"],
-                seam_at=segment.get("seam_at") or seam_text(segment),
+                seam_at=seam_place(segment),
+                holes=len(segment.get("holes") or ()),
                 plates=len(segment.get("plates") or ()) or 1,
             )
         )

@@ -20,12 +20,12 @@ from travelers.documents.data import (
 SHOP = Shop("Ridgeline Duct Works", "400 Mill Street", "555 0100")
 PRINTED = "Wed 25 Nov 2026, 13:02"
 STEPS = (
-    StepRow("cut", "Cut", "Plasma table", "segment", 12),
-    StepRow("roll", "Roll", "", "segment", 8),
-    StepRow("seam", "Seam", "Lock seam", "segment", 15),
-    StepRow("assemble", "Assemble", "Standing seam", "fitting", 25),
-    StepRow("ends", "Ends", "Flange", "fitting", 6),
-    StepRow("wrap", "Wrap", "", "fitting", 3),
+    StepRow("cut", "Cut", "Plasma table", "segment", minutes=12),
+    StepRow("roll", "Roll", "", "segment", minutes=8),
+    StepRow("seam", "Seam", "Lock seam", "segment", minutes=15),
+    StepRow("assemble", "Assemble", "Standing seam", "fitting", minutes=25),
+    StepRow("ends", "Ends", "Flange", "fitting", minutes=6),
+    StepRow("wrap", "Wrap", "", "fitting", minutes=3),
 )
 CAUTIONS = (
     CautionRow("cut", "WARNING", "hot slag", "Can burn. Let parts cool before handling."),
@@ -73,8 +73,7 @@ def sheet(development=ELBOW, quantity=12, **changes) -> TravelerSheet:
         "tag": "AHU-3",
         "purchase_order": "PO 7781",
         "due_on": date(2026, 12, 3),
-        "end_a": "Flange",
-        "end_b": "Raw",
+        "ends": (("A", "Flange"), ("B", "Raw")),
         "steps": STEPS,
         "cautions": CAUTIONS,
         "pieces": pieces,

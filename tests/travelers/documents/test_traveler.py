@@ -140,7 +140,7 @@ def test_odd_text_never_touches_the_code_nor_leaves_the_page(kind):
             order_number=odd[:60],
             purchase_order=odd,
             material=odd,
-            end_a=odd,
+            ends=(("A", odd), ("B", odd)),
             notes=odd,
             tables=odd,
             steps=[replace(step, name=odd, method=odd) for step in sheet().steps[:2]],
