@@ -9,7 +9,7 @@ The standard library, numpy and shapely; no framework, no database, no clock, no
 
 from collections.abc import Mapping
 
-from . import end_cap, gored_elbow, offset, pipe, reducer, wye
+from . import end_cap, gored_elbow, offset, pipe, reducer, saddle, tee, wye
 from .allowances import Allowances, allowances_from
 from .answer import development_as_dict
 from .development import Blank, Development, FreeEnd, Mark, Plate, Segment, Sheet
@@ -20,7 +20,16 @@ from .rolling import placed, placement, roll_up
 
 KINDS: dict[str, Kind] = {
     kind.name: kind
-    for kind in (gored_elbow.KIND, reducer.KIND, offset.KIND, end_cap.KIND, pipe.KIND, wye.KIND)
+    for kind in (
+        gored_elbow.KIND,
+        reducer.KIND,
+        offset.KIND,
+        end_cap.KIND,
+        tee.KIND,
+        saddle.KIND,
+        pipe.KIND,
+        wye.KIND,
+    )
 }
 
 __all__ = [
