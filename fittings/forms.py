@@ -49,7 +49,7 @@ class Choices:
 
     @property
     def ends(self) -> list[tuple[str, str]]:
-        return [(row["name"], row["title"]) for row in self.tables["ends"]]
+        return [(row["name"], row["title"].partition(",")[0]) for row in self.tables["ends"]]
 
     @property
     def gore_classes(self) -> list[tuple[str, str]]:
@@ -94,8 +94,7 @@ def length_echo(value_in: float, unit: str) -> str:
 
 PLACEHOLDERS = {"pieces": "table", "radius_ratio": "1.5"}
 PRESSURE_HINT = (
-    "Below the room’s pressure it is negative. A gauge lighter than the shop’s table lists is warned about; "
-    "local codes and the project’s specification decide."
+    "Negative below the room’s. Too light a gauge is warned about; local codes and the specification decide."
 )
 
 
@@ -126,6 +125,15 @@ def _default_typed(param: Param, unit: str) -> str:
     if param.default is None:
         return ""
     return length_typed(param.default, unit) if param.unit == "in" else plain_number(param.default)
+
+
+def end_label(title: str) -> str:
+    """What the finish of a free end is called: “End A”, “Branch end”.
+
+    >>> end_label("Run end A"), end_label("Branch")
+    ('Run end A', 'Branch end')
+    """
+    return title if "end" in title.lower().split() else f"{title} end"
 
 
 def joint_edges(kind: Kind) -> str:
@@ -176,15 +184,17 @@ class LineForm(forms.Form):
         for param in self.shape.params:
             if not param.more:
                 fields[param.name] = param_field(param, choices)
-        for letter, title in self.shape.ends:
-            usual = [("", "As end B")] if letter == "c" else []
-            fields[f"end_{letter}"] = _pick(title, usual + choices.ends, hint=f"How {title} is finished.")
+        titles = dict(self.shape.ends)
+        for letter, title in titles.items():
+            usual = [("", f"As {titles['b'].lower()}")] if letter == "c" else []
+            hint = "How it is finished: which allowance it takes, and how it meets the next piece."
+            fields[f"end_{letter}"] = _pick(end_label(title), usual + choices.ends, hint=hint)
         fields["tag"] = _text("Tag", "text", hint="The mark that the drawing uses.")
         for param in self.shape.params:
             if param.more:
                 fields[param.name] = param_field(param, choices)
-        for letter, title in self.shape.ends:
-            hint = f"The finish of the end that {title} meets: a warning says if the two do not go together."
+        for letter, title in titles.items():
+            hint = "The finish of the end that it meets. Two that do not go together are warned about."
             fields[f"joins_{letter}"] = _pick(f"{title} joins", [("", "Not told"), *choices.ends], hint=hint)
         fields["pressure_class"] = _text("Pressure class, in. w.g.", "number", hint=PRESSURE_HINT, longest=8)
         fields["traveler_per"] = _pick("Traveler", OrderLine.TravelerPer.choices)

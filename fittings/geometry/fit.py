@@ -15,9 +15,9 @@ INSIDE, OUTSIDE, FACE, PLAIN = "inside", "outside", "face", "plain"
 GOES = (INSIDE, OUTSIDE, FACE, PLAIN)
 WAYS = {
     INSIDE: "goes inside the next piece",
-    OUTSIDE: "goes outside the next piece",
+    OUTSIDE: "goes over the next piece",
     FACE: "meets the next piece face to face",
-    PLAIN: "is plain and takes a male end",
+    PLAIN: "takes a male end",
 }
 
 
@@ -170,15 +170,16 @@ def misfit_sentence(fitted: FittedEnd, row: EndRow, joins: EndRow) -> str:
     >>> end = FittedEnd('a', 'End A', 'crimp', 'inside', 13.9, 14.0, 43.8, 1.5, 'crimp', False, 'Both are male.')
     >>> crimp = EndRow('crimp', 'Crimped', 'inside')
     >>> misfit_sentence(end, crimp, crimp)
-    'End A (crimped, goes inside the next piece) meets an end of the same finish. Both are male.'
+    'End A (crimped) goes inside the next piece, and so does the end that it joins (crimped). Both are male.'
     """
 
     def said(of: EndRow) -> str:
         title = of.title.partition(",")[0]
-        return f"{title[:1].lower()}{title[1:]}, {WAYS[of.goes]}"
+        return title[:1].lower() + title[1:]
 
-    other = "an end of the same finish" if row.name == joins.name else f"one that is {said(joins)}"
-    return f"{fitted.title} ({said(row)}) meets {other}. {fitted.note}"
+    other = f"the end that it joins ({said(joins)})"
+    second = f", and so does {other}" if row.goes == joins.goes else f"; {other} {WAYS[joins.goes]}"
+    return f"{fitted.title} ({said(row)}) {WAYS[row.goes]}{second}. {fitted.note}"
 
 
 def ends_as_list(ends: Sequence[FittedEnd], per_inch: float = 1.0) -> list[Mapping]:

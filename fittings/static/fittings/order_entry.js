@@ -39,8 +39,9 @@ function copyValues(from, to, names) {
     const name = short(from, field);
     const other = named(to, name);
     if (!other || (names && !names.includes(name))) continue;
+    const isOffered = other.tagName !== "SELECT" || [...other.options].some((option) => option.value === field.value);
     if (field.type === "checkbox") other.checked = field.checked;
-    else other.value = field.value;
+    else if (isOffered) other.value = field.value;
   }
 }
 
