@@ -20,6 +20,7 @@ from travelers.forms import (
     bends_of,
     counted,
     form_of,
+    has_throat,
     round_sizes,
     seam_place,
     side_lengths,
@@ -240,6 +241,9 @@ def _elements(part: Mapping[str, Any]) -> list[Number]:
     throat, heel, sides = part.get("throat"), part.get("heel"), side_lengths(part)
     if throat is None or heel is None:
         return []
+    every = (throat, heel, *sides)
+    if max(every) - min(every) >= SAME_IN and not has_throat(part):
+        return _length("Shortest", min(every)) + _length("Longest", max(every))
     if sides or abs(throat - heel) >= SAME_IN:
         at_sides = [number for side in sides for number in _length("Side", side)]
         return _length("Throat", throat) + _length("Heel", heel) + at_sides

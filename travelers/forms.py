@@ -119,6 +119,11 @@ def is_circle(points: Sequence[Sequence[float]]) -> bool:
     return mean > 0 and max(radii) - min(radii) <= 2 * ROUND_WITHIN * mean
 
 
+def has_throat(segment: Segment) -> bool:
+    """Whether it has a throat and a heel: a pipe or a concentric cone has none, its quarters are all alike."""
+    return any(mark["name"] in ("throat", "heel", "side") for mark in segment.get("marks") or ())
+
+
 def side_lengths(segment: Segment) -> tuple[float, ...]:
     """Lengths at the sides, where they do not follow from throat and heel: a branch is longest there [in].
 
@@ -127,11 +132,12 @@ def side_lengths(segment: Segment) -> tuple[float, ...]:
     throat, heel = segment.get("throat"), segment.get("heel")
     if throat is None or heel is None:
         return ()
-    marks = [mark for mark in segment.get("marks") or () if mark["name"] in ("side", "quarter")]
-    found = sorted({round(length_of(mark["line"]), 3) for mark in marks}, reverse=True)
-    if all(abs(length - (throat + heel) / 2) < SAME_IN for length in found):
-        return ()
-    return tuple(found)
+    lines = [mark["line"] for mark in segment.get("marks") or () if mark["name"] in ("side", "quarter")]
+    told = (throat, heel, (throat + heel) / 2)
+    found = {round(length_of(line), 3) for line in lines}
+    return tuple(
+        sorted((one for one in found if all(abs(one - other) >= SAME_IN for other in told)), reverse=True)
+    )
 
 
 def seam_place(segment: Segment) -> str:
@@ -146,7 +152,7 @@ def seam_place(segment: Segment) -> str:
 
 
 def form_words(segment: Segment) -> str:
-    """What is done to the flat pattern, in a word or two: "12 bends".
+    """How it is formed, in a word or two: "12 bends".
 
     >>> form_words({"form": "cone"}), form_words({"form": "brake", "marks": [{"name": "bend"}]})
     ('cone', '1 bend')

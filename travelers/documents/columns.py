@@ -36,8 +36,6 @@ class Column:
 def table_columns(rows: Sequence[SegmentRow]) -> tuple[Column, ...]:
     """Only columns that say something of these rows, together as wide as the page."""
     found = [Column("Segment", 84, _segment, BOLD, 14)]
-    if any(row.form != "round" for row in rows):
-        found.append(Column("Form", 48, lambda row: Cell(row.form)))
     if len({row.sizes for row in rows}) > 1 or any(len(row.sizes) > 1 for row in rows):
         found.append(Column("Inside", 62, _sizes, MONO_BOLD, LENGTH_SIZE))
     if any(row.stretch_out is not None for row in rows):
@@ -49,7 +47,7 @@ def table_columns(rows: Sequence[SegmentRow]) -> tuple[Column, ...]:
     found.append(_length_column("Blank wide", 70, lambda row: row.blank_height))
     if any(row.seam_at for row in rows):
         found.append(Column("Seam at", 42, lambda row: Cell(row.seam_at or NOTHING)))
-    if any(row.holes or row.plates > 1 for row in rows):
+    if any(_also(row).text != NOTHING for row in rows):
         found.append(Column("Also", 42, _also))
     scale = INNER / sum(column.width for column in found)
     return tuple(replace(column, width=column.width * scale) for column in found)
@@ -63,6 +61,11 @@ def _element_columns(rows: Sequence[SegmentRow]) -> list[Column]:
     if not any(row.sides or abs(row.throat - row.heel) >= SAME_IN for row in known):
         title = "Slant" if all(row.form == "cone" for row in known) else "Length"
         return [_length_column(title, 72, lambda row: row.throat)]
+    if not any(row.has_throat for row in known):
+        return [
+            _length_column("Shortest", 72, lambda row: _extreme(row, min)),
+            _length_column("Longest", 72, lambda row: _extreme(row, max)),
+        ]
     found = [
         _length_column("Throat", 72, lambda row: row.throat),
         _length_column("Heel", 72, lambda row: row.heel),
@@ -70,6 +73,11 @@ def _element_columns(rows: Sequence[SegmentRow]) -> list[Column]:
     if any(row.sides for row in rows):
         found.append(Column("Sides", 72, _sides, MONO_BOLD, LENGTH_SIZE))
     return found
+
+
+def _extreme(row: SegmentRow, which: Callable) -> float | None:
+    known = [length for length in (row.throat, row.heel, *row.sides) if length is not None]
+    return which(known) if known else None
 
 
 def _length_column(title: str, width: float, length: Callable[[SegmentRow], float | None]) -> Column:
@@ -84,7 +92,9 @@ def _length_column(title: str, width: float, length: Callable[[SegmentRow], floa
 
 def _segment(row: SegmentRow) -> Cell:
     equal = f"  × {len(row.positions)}" if len(row.positions) > 1 else ""
-    return Cell(f"{positions_text(row.positions)}{equal}", row.role)
+    is_said = row.form == "round" or row.form in row.role.lower()
+    role = row.role if is_said else f"{row.role}, {row.form}"
+    return Cell(f"{positions_text(row.positions)}{equal}", role)
 
 
 def _sizes(row: SegmentRow) -> Cell:
@@ -104,9 +114,9 @@ def _sides(row: SegmentRow) -> Cell:
 
 
 def _also(row: SegmentRow) -> Cell:
-    parts = [counted(row.holes, "hole")] if row.holes else []
-    parts += [counted(row.plates, "plate")] if row.plates > 1 else []
-    return Cell(*parts) if parts else Cell(NOTHING)
+    counts = ((row.holes, "hole"), (row.plates if row.plates > 1 else 0, "plate"), (row.edge_bends, "bend"))
+    parts = [counted(number, noun) for number, noun in counts if number]
+    return Cell(*parts[:2]) if parts else Cell(NOTHING)
 
 
 def draw_head(paper: Paper, columns: Sequence[Column], left: float, base: float) -> None:

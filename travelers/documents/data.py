@@ -71,8 +71,10 @@ class SegmentRow:
     sizes      inside diameters of its round edges [in]: one, or a cone's two, or none
     lengths    inches on the mean surface; `stretch_out`, `throat`, `heel` None for forms that have none
     sides      lengths at the sides where throat and heel do not tell them
+    has_throat whether the two are so called: a pipe or a cone has a shortest and a longest element
     seam_at    "throat", "heel", "side", or an angle "72°"; "" where it has no seam or any place is as good
     plates     1, or the number of plates that each such segment is made of
+    edge_bends bend lines of a flat one: an edge that is turned later
     """
 
     positions: tuple[int, ...]
@@ -89,6 +91,8 @@ class SegmentRow:
     seam_at: str = ""
     holes: int = 0
     plates: int = 1
+    edge_bends: int = 0
+    has_throat: bool = True
 
 
 @dataclass(frozen=True)

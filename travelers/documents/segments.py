@@ -7,7 +7,8 @@ from typing import Any
 
 from fittings.drawing import patterns, role_title
 from travelers.documents.data import SegmentRow
-from travelers.forms import form_words, round_sizes, seam_place, side_lengths
+from travelers.forms import bends_of, form_of, form_words, has_throat, round_sizes, seam_place, side_lengths
+from travelers.routing import FLAT
 
 
 def segment_rows(development: Mapping[str, Any]) -> tuple[SegmentRow, ...]:
@@ -31,6 +32,8 @@ def segment_rows(development: Mapping[str, Any]) -> tuple[SegmentRow, ...]:
                 blank_width=blank["width"],
                 blank_height=blank["height"],
                 seam_at=seam_place(segment),
+                has_throat=has_throat(segment),
+                edge_bends=len(bends_of(segment)) if form_of(segment) == FLAT else 0,
                 holes=len(segment.get("holes") or ()),
                 plates=len(segment.get("plates") or ()) or 1,
             )
