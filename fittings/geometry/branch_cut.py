@@ -17,7 +17,7 @@ from .development import Sheet
 from .errors import CannotBeMade, FieldProblem
 from .outline import signed_area
 from .parameters import MM_PER_IN, range_text, with_unit
-from .pattern import cylinder_segment
+from .pattern import cylinder_plates, cylinder_segment
 from .rolling import frame_at
 
 BRANCH_SEAM = math.pi  # on the obtuse side, away from the crotch; common practice, no source
@@ -205,36 +205,31 @@ def run_segment(
     >>> len(run['holes']), run['seam_at']
     (1, 'heel')
     """
-    around = _TURN * mean_radius
-    square = turn_positions(1) * around
-
-    def turned(start):
-        hole = np.column_stack([mean_radius * ((angle - start) % _TURN), height])
-        return cylinder_segment(
-            np.column_stack([square, np.zeros(5)]),
-            np.column_stack([square, np.full(5, length)]),
-            start_angle=start,
-            mean_radius=mean_radius,
-            sheet=sheet,
-            lap=allowances.lap,
-            width_a=allowances.free_end_a,
-            width_b=allowances.free_end_b,
-            holes=[hole if signed_area(hole) > 0 else hole[::-1]],
-        )
-
-    run = turned(math.pi)
-    if not run["plates"]:
-        return run
-    first = run["plates"][0]
+    square = turn_positions(1) * _TURN * mean_radius
+    edges = [np.column_stack([square, np.full(5, end)]) for end in (0.0, length)]
+    widths = {
+        "lap": allowances.lap,
+        "width_a": allowances.free_end_a,
+        "width_b": allowances.free_end_b,
+    }
+    count = cylinder_plates(*edges, sheet=sheet, **widths)
     beside = (allowances.lap + _BESIDE_HOLE) / mean_radius
-    start = _start_beside_hole(
-        round(around / (first.x_to - first.x_from)), float(np.min(angle)), float(np.max(angle)), beside
+    start = _start_beside_hole(count, float(np.min(angle)), float(np.max(angle)), beside)
+    hole = np.column_stack([mean_radius * ((angle - start) % _TURN), height])
+    return cylinder_segment(
+        *edges,
+        start_angle=start,
+        mean_radius=mean_radius,
+        sheet=sheet,
+        holes=[hole if signed_area(hole) > 0 else hole[::-1]],
+        **widths,
     )
-    return run if start == math.pi else turned(start)
 
 
 def _start_beside_hole(count, low, high, beside):
     """Angle of the first seam of a run of `count` plates with a hole from `low` to `high` [rad]."""
+    if count == 1:
+        return math.pi
     step = _TURN / count
     centered = ((low + high) / 2 + step / 2) % _TURN
     starts = [(math.pi + step * part) % _TURN for part in (0, 0.5, 0.25, 0.75)] + [centered]

@@ -11,7 +11,8 @@ from .allowances import cut_outline
 from .curves import edge_length
 from .development import BRAKE, CONE, CYLINDER, Blank, Mark, Plate, Sheet
 from .errors import CannotBeMade, FieldProblem
-from .outline import closed_between, extent, signed_area
+from .net import Net
+from .outline import extent, signed_area
 from .parameters import number_text
 from .surfaces import Cylinder, Ruled, unrolled
 
@@ -20,6 +21,7 @@ MOST_PLATES = 12
 QUARTERS = {0: "throat", 1: "side", 2: "heel", 3: "side"}
 _STRIP_STEPS = 48  # of a drawing in space, round a whole turn
 _SAME = 1e-6
+_NO_AREA = 1e-6  # in², what rounding leaves between two shapes
 
 
 def _fixed(points):
@@ -96,81 +98,6 @@ def fits_stock(outline, sheet: Sheet, *, may_turn: bool) -> bool:
     return any(max(box) <= long + slack and min(box) <= wide + slack for box in boxes)
 
 
-class Net:
-    """A net pattern before allowances: two edges with the place of each point round the segment, from 0 to 1.
-
-    edge_a, edge_b        polylines, shape (n, 2) [in]; at_a, at_b the places of their points, increasing from 0 to 1
-    corners_a, corners_b  indices of points where the edge itself has a corner: flanges part there
-    holes                 outlines, shape (n, 2) [in]
-    marks                 Marks
-    """
-
-    def __init__(self, edge_a, edge_b, at_a, at_b, *, corners_a=(), corners_b=(), holes=(), marks=()):
-        self.edge_a, self.edge_b = np.asarray(edge_a, float), np.asarray(edge_b, float)
-        self.at_a, self.at_b = np.asarray(at_a, float), np.asarray(at_b, float)
-        self.corners_a, self.corners_b = tuple(corners_a), tuple(corners_b)
-        self.holes, self.marks = tuple(np.asarray(hole, float) for hole in holes), tuple(marks)
-
-    def outline(self) -> np.ndarray:
-        return closed_between(self.edge("a")[0], self.edge("b")[0])
-
-    def edge(self, name: str) -> tuple[np.ndarray, tuple[int, ...]]:
-        """Edge 'a' or 'b' with each point once (an apex has many rulings), and its corners among those points."""
-        points, corners = getattr(self, f"edge_{name}"), getattr(self, f"corners_{name}")
-        is_new = np.concatenate([[True], np.hypot(*np.diff(points, axis=0).T) > 1e-9])
-        number = np.cumsum(is_new) - 1
-        return points[is_new], tuple(sorted({int(number[corner]) for corner in corners}))
-
-    def part(self, start: float, end: float) -> "Net":
-        """The part between two places, still where it lies."""
-        edges = {}
-        for name in "ab":
-            edge, at = getattr(self, f"edge_{name}"), getattr(self, f"at_{name}")
-            inner = (at > start + 1e-9) & (at < end - 1e-9)
-            ends = [[np.interp(place, at, edge[:, k]) for k in (0, 1)] for place in (start, end)]
-            edges[f"edge_{name}"] = np.vstack([ends[:1], edge[inner], ends[1:]])
-            places = np.concatenate([[start], at[inner], [end]])
-            edges[f"at_{name}"] = (places - start) / (end - start)
-            first = int(np.argmax(inner)) if inner.any() else 0
-            corners = getattr(self, f"corners_{name}")
-            edges[f"corners_{name}"] = tuple(k - first + 1 for k in corners if inner[k])
-        marks = [
-            replace(mark, at=(mark.at - start) / (end - start))
-            for mark in self.marks
-            if start + _SAME < mark.at < end - _SAME
-        ]
-        return Net(**edges, holes=self.holes, marks=marks)
-
-    def moved(self, turn: np.ndarray, shift: np.ndarray) -> "Net":
-        """Turned by a (2, 2) matrix, then shifted."""
-
-        def move(points):
-            return np.asarray(points) @ turn.T + shift
-
-        return Net(
-            move(self.edge_a),
-            move(self.edge_b),
-            self.at_a,
-            self.at_b,
-            corners_a=self.corners_a,
-            corners_b=self.corners_b,
-            holes=[move(hole) for hole in self.holes],
-            marks=[replace(mark, line=move(mark.line)) for mark in self.marks],
-        )
-
-
-def _upright(net: Net) -> Net:
-    """Turned so that the line from the middle of edge A to that of edge B stands upright, in the corner of the axes."""
-    low, high = (
-        np.array([np.interp(0.5, at, edge[:, k]) for k in (0, 1)])
-        for edge, at in ((net.edge_a, net.at_a), (net.edge_b, net.at_b))
-    )
-    up = high - low
-    cos, sin = up[1] / np.hypot(*up), up[0] / np.hypot(*up)
-    turn = np.array([[cos, -sin], [sin, cos]])
-    return net.moved(turn, -(net.outline() @ turn.T).min(axis=0))
-
-
 def flat_pattern(
     net: Net, *, sheet: Sheet, lap, width_a, width_b, is_cylinder: bool, start_angle=0.0
 ) -> dict:
@@ -192,28 +119,31 @@ def flat_pattern(
     (144.0, 1.156, Blank(width=12.0, height=12.0))
     """
     widths = {"lap": lap, "width_a": width_a, "width_b": width_b}
-    whole = _flat(net, net, sheet, **widths)
+    whole = _flat(net, net, sheet, **widths)[0]
     around = (
         float(net.edge_a[-1, 0]) if is_cylinder else max(edge_length(net.edge_a), edge_length(net.edge_b))
     )
-    count, fits = _plates_needed(net, whole, sheet, widths, is_cylinder)
+    count, fits = _plates_needed(net, sheet, widths, is_cylinder, whole["cut_outline"])
     plates = []
     if count > 1:
-        parts = [net.part(k / count, (k + 1) / count) for k in range(count)]
+        parts = _equal_parts(net, count)
+        pieces = []
         for k, part in enumerate(parts):
             if is_cylinder:
                 settled = part.moved(np.eye(2), np.array([-part.edge_a[0, 0], 0.0]))
             else:
-                settled = _upright(part)
+                settled = part.upright()
+            pieces.extend((k, piece) for piece in _flat(settled, parts[(k + 1) % count], sheet, **widths))
+        for number, (k, piece) in enumerate(pieces, 1):
             plates.append(
                 Plate(
-                    number=k + 1,
-                    of=count,
+                    number=number,
+                    of=len(pieces),
                     x_from=around * k / count,
                     x_to=around * (k + 1) / count,
                     start_angle=start_angle + 2 * np.pi * k / count,
                     lap=lap,
-                    **_flat(settled, parts[(k + 1) % count], sheet, **widths),
+                    **piece,
                 )
             )
         whole["cut_area"] = sum(plate.cut_area for plate in plates)
@@ -231,19 +161,25 @@ def flat_pattern(
     )
 
 
-def _plates_needed(net, whole, sheet, widths, is_cylinder):
+def _equal_parts(net, count):
+    return [net] if count == 1 else [net.part(k / count, (k + 1) / count) for k in range(count)]
+
+
+def _plates_needed(net, sheet, widths, is_cylinder, whole_cut):
     """(count, whether the plates fit the stock): the fewest equal plates that do; else what the longest stock asks."""
     least = 1
     if is_cylinder:
         least = plate_count(float(net.edge_a[-1, 0]), widths["lap"], sheet.longest_stock_in)
     elif sheet.longest_stock_in is not None:
         plate_count(0.0, widths["lap"], sheet.longest_stock_in)
+    if sheet.longest_stock_in is None and sheet.widest_stock_in is None:
+        return 1, True
     for count in range(least, max(least, MOST_PLATES) + 1):
-        parts = [net] if count == 1 else [net.part(k / count, (k + 1) / count) for k in range(count)]
-        cuts = [whole["cut_outline"]] if count == 1 else []
-        for k, part in enumerate(parts if count > 1 else ()):
-            cuts.append(_cut(part, parts[(k + 1) % count], **widths))
-        if all(fits_stock(cut, sheet, may_turn=not is_cylinder) for cut in cuts):
+        parts = _equal_parts(net, count)
+        cuts = (_cut(part, parts[(k + 1) % count], **widths) for k, part in enumerate(parts))
+        if all(
+            fits_stock(cut, sheet, may_turn=not is_cylinder) for cut in (cuts if count > 1 else [whole_cut])
+        ):
             return count, True
     return least, False
 
@@ -264,16 +200,34 @@ def _cut(net, following, *, lap, width_a, width_b):
     )
 
 
-def _flat(net: Net, following: Net, sheet, *, lap, width_a, width_b):
-    outline = net.outline()
-    cut = _cut(net, following, lap=lap, width_a=width_a, width_b=width_b)
-    holes = []
+def _flat(net: Net, following: Net, sheet, *, lap, width_a, width_b) -> list[dict]:
+    """What lies flat of a part: one piece, or several where a hole runs through it from end to end."""
+    outline, cut = net.outline(), _cut(net, following, lap=lap, width_a=width_a, width_b=width_b)
+    whole, whole_cut = shapely.polygons(outline), shapely.polygons(cut)
+    holes, through = [], []
     for hole in net.holes:
-        shape, whole = shapely.polygons(hole), shapely.polygons(outline)
+        shape = shapely.polygons(hole)
         if shapely.contains(whole, shape):
             holes.append(hole)
-        elif shapely.area(shapely.intersection(whole, shape)) > 1e-9:  # a plate's end runs through it
-            outline, cut = (_without(one, shape) for one in (outline, cut))
+        elif shapely.area(shapely.intersection(whole_cut, shape)) > _NO_AREA:
+            through.append(shape)
+    if not through:
+        return [_piece(outline, cut, holes, net.marks, sheet)]
+    shapes = shapely.union_all(through)
+    behind = shapely.union_all([shapes, *_over_the_lap(net, shapes, lap)])
+    pieces = []
+    for rest in _parts(shapely.difference(whole_cut, behind)):
+        own = _parts(shapely.intersection(shapely.difference(whole, shapes), rest))
+        if own:
+            inside = [hole for hole in holes if shapely.contains(own[0], shapely.polygons(hole))]
+            marks = [
+                mark for mark in net.marks if shapely.dwithin(own[0], shapely.linestrings(mark.line), _SAME)
+            ]
+            pieces.append(_piece(_ring(own[0]), _ring(rest), inside, marks, sheet))
+    return pieces
+
+
+def _piece(outline, cut, holes, marks, sheet):
     open_area = sum(abs(signed_area(hole)) for hole in holes)
     net_area = signed_area(outline) - open_area
     return {
@@ -284,14 +238,53 @@ def _flat(net: Net, following: Net, sheet, *, lap, width_a, width_b):
         "cut_area": signed_area(cut) - open_area,
         "weight": net_area / SQ_IN_PER_SQ_FT * sheet.weight_lb_ft2,
         "blank": Blank(*extent(cut)),
-        "marks": tuple(replace(mark, line=_fixed(mark.line)) for mark in net.marks),
+        "marks": tuple(replace(mark, line=_fixed(mark.line)) for mark in marks),
     }
 
 
-def _without(outline, shape):
-    rest = shapely.get_parts(shapely.difference(shapely.polygons(outline), shape))
-    largest = rest[np.argmax(shapely.area(rest))]
-    return shapely.get_coordinates(shapely.get_exterior_ring(shapely.orient_polygons(largest)))[:-1]
+def _over_the_lap(net, shapes, lap):
+    """Where holes run through the last end: the lap is cut straight on from them, as far as it goes."""
+    last = np.array([net.edge_a[-1], net.edge_b[-1]])
+    chords = shapely.get_parts(shapely.intersection(shapely.linestrings(last), shapes))
+    beyond = [2 * lap, 0.0]
+    for chord in chords:
+        ends = shapely.get_coordinates(chord)
+        yield shapely.convex_hull(shapely.multipoints(np.vstack([ends, ends + beyond])))
+
+
+def _parts(shape):
+    """Its polygons from below upwards, slivers left out."""
+    parts = [part for part in shapely.get_parts(shape) if shapely.area(part) > _NO_AREA]
+    return sorted(parts, key=lambda part: shapely.bounds(part)[1])
+
+
+def _ring(polygon):
+    """Its outer ring, counter-clockwise, first point not repeated."""
+    return shapely.get_coordinates(shapely.get_exterior_ring(shapely.orient_polygons(polygon)))[:-1]
+
+
+def cylinder_plates(edge_a, edge_b, *, sheet: Sheet, lap=0.0, width_a=0.0, width_b=0.0) -> int:
+    """How many equal plates a rolled segment is made of.
+
+    edge_a, edge_b    net edges in increasing x from 0, shape (n, 2) [in]
+    sheet             the metal, with its longest and widest stock [in]
+    lap               [in], ≥ 0
+    width_a, width_b  edge allowances [in], ≥ 0
+    returns           plates, ≥ 1
+    source            definition; the rule of fewest equal plates is a house rule
+
+    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156, 120, 60)
+    >>> cylinder_plates([[0, 0], [190, 0]], [[0, 50], [190, 50]], sheet=sheet, lap=0.5)
+    2
+    """
+    net, widths = _cylinder_net(edge_a, edge_b), {"lap": lap, "width_a": width_a, "width_b": width_b}
+    return _plates_needed(net, sheet, widths, True, _cut(net, net, **widths))[0]
+
+
+def _cylinder_net(edge_a, edge_b, **more):
+    edge_a, edge_b = np.asarray(edge_a, float), np.asarray(edge_b, float)
+    around = edge_a[-1, 0]
+    return Net(edge_a, edge_b, edge_a[:, 0] / around, edge_b[:, 0] / around, **more)
 
 
 def cylinder_segment(
@@ -346,12 +339,11 @@ def cylinder_segment(
         x = ((k * math.pi / 2 - offset) / (2 * math.pi)) * around
         if _SAME < x < around - _SAME:
             name = QUARTERS[round((start_angle + x / mean_radius) / (math.pi / 2)) % 4]
-            quarters.append(Mark(name if has_throat else "quarter", element(x), at=x / around))
-    net = Net(
+            for line in _clear_of(element(x), holes):
+                quarters.append(Mark(name if has_throat else "quarter", line, at=x / around))
+    net = _cylinder_net(
         edge_a,
         edge_b,
-        edge_a[:, 0] / around,
-        edge_b[:, 0] / around,
         corners_a=corners_a,
         corners_b=corners_b,
         holes=holes,
@@ -377,6 +369,18 @@ def cylinder_segment(
         seam_at=QUARTERS[first % 4] if has_throat and is_quarter else "",
         surface=surface,
         strips=(rows,),
+    )
+
+
+def _clear_of(line, holes):
+    """The parts of an element that lie on metal, upwards."""
+    if not len(holes):
+        return [line]
+    rest = shapely.difference(
+        shapely.linestrings(line), shapely.union_all([shapely.polygons(h) for h in holes])
+    )
+    return sorted(
+        (shapely.get_coordinates(part) for part in shapely.get_parts(rest)), key=lambda part: part[0, 1]
     )
 
 
@@ -480,6 +484,7 @@ def ruled_segment(
 __all__ = [
     "BRAKE",
     "Net",
+    "cylinder_plates",
     "cylinder_segment",
     "fits_stock",
     "flat_pattern",
