@@ -136,6 +136,11 @@ def end_label(title: str) -> str:
     return title if "end" in title.lower().split() else f"{title} end"
 
 
+def within(title: str) -> str:
+    """A title as it stands within a sentence: “run end A”."""
+    return title[:1].lower() + title[1:]
+
+
 def joint_edges(kind: Kind) -> str:
     """What the edges between the segments of a kind are called."""
     return "Gore edge" if kind.name.endswith("elbow") else "Joint edge"
@@ -186,7 +191,7 @@ class LineForm(forms.Form):
                 fields[param.name] = param_field(param, choices)
         titles = dict(self.shape.ends)
         for letter, title in titles.items():
-            usual = [("", f"As {titles['b'].lower()}")] if letter == "c" else []
+            usual = [("", f"As {within(titles['b'])}")] if letter == "c" else []
             hint = "How it is finished: which allowance it takes, and how it meets the next piece."
             fields[f"end_{letter}"] = _pick(end_label(title), usual + choices.ends, hint=hint)
         fields["tag"] = _text("Tag", "text", hint="The mark that the drawing uses.")
@@ -206,7 +211,7 @@ class LineForm(forms.Form):
         """The allowances of the kind, by their names in a request, as people read them."""
         edge = joint_edges(self.shape)
         own = {"lap": "Seam lap", "edge_a": f"{edge} A", "edge_b": f"{edge} B"}
-        return own | {f"end_{letter}": f"{title} allowance" for letter, title in self.shape.ends}
+        return own | {f"end_{letter}": f"At {within(title)}" for letter, title in self.shape.ends}
 
     # for the template
 

@@ -39,16 +39,11 @@ class PatternDrawing:
 
 @dataclass(frozen=True)
 class ShownEnd:
-    """A free end as it is finished, in texts; `fits` is None where it was not told what it joins."""
+    """A free end as it is finished, in texts."""
 
     title: str
     finish: str
-    outside: str
-    inside: str
-    girth: str
-    length: str
-    joins: str
-    fits: bool | None
+    figures: tuple[Figure, ...]
     note: str
 
 
@@ -99,22 +94,23 @@ def length_text(value_in: float, unit: str) -> str:
     return f"{plain_number(value_in * MM_PER_IN, 1)} mm" if unit == "mm" else both_texts(value_in)
 
 
+END_LENGTHS = {"inside": "Goes inside by", "outside": "Length", "face": "Upstand", "plain": "Length"}
+
+
 def _shown_end(end: Mapping[str, Any], unit: str) -> ShownEnd:
-    lengths = {
-        name: length_text(end[name], unit) if end[name] else "—"
-        for name in ("outside_diameter", "inside_diameter", "girth", "length")
-    }
-    return ShownEnd(
-        end["title"],
-        end["finish"].capitalize(),
-        lengths["outside_diameter"],
-        lengths["inside_diameter"],
-        lengths["girth"],
-        lengths["length"],
-        end["joins"].capitalize(),
-        end["fits"],
-        end["note"],
+    rows = (
+        ("Outside diameter", end["outside_diameter"]),
+        ("Inside diameter", end["inside_diameter"]),
+        ("Girth", end["girth"]),
+        (END_LENGTHS[end["goes"]], end["length"]),
     )
+    figures = [Figure(label, length_text(value, unit)) for label, value in rows if value]
+    if end["joins"]:
+        verdict = {True: "", False: ": does not go together", None: ": not in the table of pairs"}[
+            end["fits"]
+        ]
+        figures.append(Figure("Joins", end["joins"] + verdict))
+    return ShownEnd(end["title"], end["finish"], tuple(figures), end["note"])
 
 
 def _is_unused(name: str, value: float) -> bool:

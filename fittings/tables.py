@@ -346,8 +346,8 @@ register(
         "pressure_gauges",
         "Gauge for diameter and pressure class",
         "The least gauge (the highest number) that a printed rule lists. Lighter metal is warned about, not refused: "
-        "local codes and the project's specification decide. “Over” leaves its own value out, “to” takes it in; the "
-        "setting pressure_rule of the table The shop names the rule.",
+        "local codes and the project's specification decide. “Over” leaves its own value out, “to” takes it in; a "
+        "class below the room's pressure is negative. The setting pressure_rule of the table The shop names the rule.",
         (
             Column("rule", "Rule"),
             Column("material", "Material", help="* is any"),
@@ -360,7 +360,7 @@ register(
                 low=-100,
                 high=100,
                 may_be_empty=True,
-                help="Negative below the room’s; both blank: any",
+                help="Both blank: any",
             ),
             Column("pressure_to", "Class to, in. w.g.", kind="number", low=-100, high=100, may_be_empty=True),
             Column("gauge", "Least gauge", may_be_empty=True, **GAUGE),
