@@ -18,41 +18,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from .allowances import Allowances
-from .bend import LARGEST_RATIO, gores_must_not_cross, radius_from, shown
+from .bend import LARGEST_RATIO, gores_must_not_cross, radius_from
 from .curves import edge_length, quarter_steps, turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
-from .errors import CannotBeMade, FieldProblem, ParameterError
 from .gored_elbow import SEAM_ANGLES, gore_height
-from .parameters import Kind, Param, range_text, with_unit
+from .parameters import Kind, Param
 from .pattern import cylinder_segment
 from .practice import Practice, pieces_for, short_throat
 from .rolling import frame_at
-
-LONGEST_STRAIGHT = 480.0  # in; a bound of this program, no source
-_AGREE = 0.001  # in
-_ROUNDED = 1e-9  # in; a straight so little below zero is one of zero
+from .two_bends import LENGTH, OFFSET, TURN, bends_from, overall_length, smallest_offset
 
 PARAMS = (
     Param("diameter", "in", 1, 120, help="Inside diameter of the duct.", required=True),
-    Param(
-        "offset",
-        "in",
-        0,
-        240,
-        low_open=True,
-        help="Sideways shift of the axis; give two of offset, angle and length.",
-    ),
-    Param(
-        "angle", "deg", 0, 90, low_open=True, help="Turn of each bend; give two of offset, angle and length."
-    ),
-    Param(
-        "length",
-        "in",
-        0,
-        240,
-        low_open=True,
-        help="From end A to end B along the axis; give two of offset, angle and length.",
-    ),
+    OFFSET,
+    TURN,
+    LENGTH,
     Param(
         "pieces",
         "count",
@@ -111,53 +91,14 @@ class OffsetSpec:
 
     @property
     def length(self) -> float:
-        """Overall, along the axis of end A: 2 R sin θ + s cos θ [in]."""
-        return 2 * self.centerline_radius * math.sin(self.angle) + self.straight * math.cos(self.angle)
+        """Overall, along the axis of end A [in]."""
+        return overall_length(
+            centerline_radius=self.centerline_radius, angle=self.angle, straight=self.straight
+        )
 
     @property
     def offset(self) -> float:
         return math.sqrt(max(self.true_offset**2 - self.roll**2, 0.0))
-
-
-def smallest_offset(*, centerline_radius, angle):
-    """Offset of two opposed bends with no straight between them: 2 R (1 − cos θ).
-
-    centerline_radius  R [in], > 0
-    angle              θ, turn of each bend [rad]
-    returns            [in]
-    source             two tangent arcs; worked example in fixtures/authorities/offset.md
-
-    >>> round(smallest_offset(centerline_radius=12, angle=math.radians(45)), 4)
-    7.0294
-    """
-    return 4 * centerline_radius * math.sin(angle / 2) ** 2
-
-
-def bends_between(*, true_offset, length, centerline_radius) -> tuple[float, float]:
-    """Turn of each bend, and the straight between them, from the true offset and the overall length.
-
-    L sin θ + (2R − h) cos θ = 2R;  s² = L² + h² − 4 R h;  θ = atan2(2R, s) − atan2(2R − h, L)
-
-    true_offset        h [in], > 0
-    length             L [in], > 0
-    centerline_radius  R [in], > 0
-    returns            (θ [rad], s [in]), θ over 90° where the duct would have to turn back; s is nan where no two
-                       arcs of this radius fit
-    source             inner tangent of two circles of radius R, whose centers are L apart along the axis and 2R − h
-                       across it; fixtures/authorities/offset.md
-
-    >>> angle, straight = bends_between(true_offset=14, length=23.9411, centerline_radius=12)
-    >>> round(math.degrees(angle), 3), round(straight, 3)
-    (45.0, 9.858)
-    """
-    square = length**2 + true_offset**2 - 4 * centerline_radius * true_offset
-    if square < 0:
-        if square < -1e-9 * length**2:
-            return math.nan, math.nan
-        square = 0.0
-    straight = math.sqrt(square)
-    turn = math.atan2(2 * centerline_radius, straight)
-    return turn - math.atan2(2 * centerline_radius - true_offset, length), straight
 
 
 def spec_from(values: Mapping, *, practice: Practice, thickness: float, unit: str = "in") -> OffsetSpec:
@@ -176,17 +117,9 @@ def spec_from(values: Mapping, *, practice: Practice, thickness: float, unit: st
     >>> round(spec_from(values, practice=Practice(), thickness=0.0276).straight, 4)
     9.8579
     """
-    missing = [name for name in ("offset", "angle", "length") if values[name] is None]
-    if len(missing) > 1:
-        raise ParameterError([_missing(name) for name in missing])
     diameter = values["diameter"]
     radius, given_as = radius_from(values, unit)
-    if "offset" in missing:
-        true_offset, angle, straight = _from_length_and_angle(values, radius, unit)
-    elif "angle" in missing:
-        true_offset, angle, straight = _from_offset_and_length(values, radius, unit)
-    else:
-        true_offset, angle, straight = _from_offset_and_angle(values, radius, unit)
+    true_offset, angle, straight = bends_from(values, radius, unit)
     pieces = values["pieces"]
     if pieces is None:
         pieces = pieces_for(math.degrees(angle), diameter, values["gore_class"], practice.gore_rows)
@@ -201,8 +134,6 @@ def spec_from(values: Mapping, *, practice: Practice, thickness: float, unit: st
         seam_at=values["seam_at"],
         stagger_seams=values["stagger_seams"],
     )
-    if "length" not in missing and abs(spec.length - values["length"]) > _AGREE:
-        raise ParameterError([_disagreeing(spec, values["length"], unit)])
     rise = gore_height(
         0.0, centerline_radius=radius, mean_radius=(diameter + thickness) / 2, half_angle=spec.half_angle
     )
@@ -215,97 +146,6 @@ def spec_from(values: Mapping, *, practice: Practice, thickness: float, unit: st
         unit=unit,
     )
     return spec
-
-
-def _missing(name):
-    param = next(param for param in PARAMS if param.name == name)
-    limit = range_text(param.low, param.high, param.unit, low_open=True)
-    sentence = f"{param.title} is missing; give two of offset, angle and length."
-    return FieldProblem(name, None, limit, sentence)
-
-
-def _disagreeing(spec, length, unit):
-    limit = with_unit(spec.length, "in", unit)
-    sentence = (
-        f"Length is {with_unit(length, 'in', unit)}, but offset and angle make it {limit}; leave out the length, "
-        "or another of the three."
-    )
-    return FieldProblem("length", shown(length, unit), limit, sentence)
-
-
-def _must_fit(field, value, least, sentence, unit):
-    limit = range_text(least, None, "in", unit)
-    return CannotBeMade([FieldProblem(field, shown(value, unit), limit, f"{sentence} It must be {limit}.")])
-
-
-def _straight(value, field, given, quantity, unit):
-    """The straight between the bends, zero where it is rounded below, refused where it is out of all proportion."""
-    if value > LONGEST_STRAIGHT:
-        most = range_text(None, LONGEST_STRAIGHT, "in", unit)
-        limit = f"such that the straight is {most}"
-        sentence = f"The straight between the bends is {with_unit(value, 'in', unit)}; it can be {most}."
-        shown_value = shown(given, unit) if quantity == "in" else given
-        raise CannotBeMade([FieldProblem(field, shown_value, limit, sentence)])
-    return max(value, 0.0)
-
-
-def _from_offset_and_angle(values, radius, unit):
-    """s = (h − 2R (1 − cos θ)) / sin θ"""
-    angle, roll = math.radians(values["angle"]), values["roll"]
-    true_offset = math.hypot(values["offset"], roll)
-    least = smallest_offset(centerline_radius=radius, angle=angle)
-    straight = (true_offset - least) / math.sin(angle)
-    if straight < -_ROUNDED:
-        sentence = (
-            f"Offset is {with_unit(values['offset'], 'in', unit)}; two bends of {with_unit(values['angle'], 'deg')} "
-            f"with a centerline radius of {with_unit(radius, 'in', unit)} already shift by "
-            f"{with_unit(least, 'in', unit)}. Use a smaller angle or radius."
-        )
-        raise _must_fit("offset", values["offset"], math.sqrt(max(least**2 - roll**2, 0.0)), sentence, unit)
-    return true_offset, angle, _straight(straight, "angle", values["angle"], "deg", unit)
-
-
-def _from_offset_and_length(values, radius, unit):
-    """See bends_between."""
-    length, true_offset = values["length"], math.hypot(values["offset"], values["roll"])
-    angle, straight = bends_between(true_offset=true_offset, length=length, centerline_radius=radius)
-    if not angle <= math.pi / 2 + 1e-9:
-        square = true_offset * (4 * radius - true_offset)
-        least = math.sqrt(square) if true_offset < 2 * radius else 2 * radius
-        sentence = (
-            f"Length is {with_unit(length, 'in', unit)}; two bends with a centerline radius of "
-            f"{with_unit(radius, 'in', unit)} that shift by {with_unit(true_offset, 'in', unit)} are longer."
-        )
-        raise _must_fit("length", length, least, sentence, unit)
-    return true_offset, min(angle, math.pi / 2), _straight(straight, "offset", values["offset"], "in", unit)
-
-
-def _from_length_and_angle(values, radius, unit):
-    """s = (L − 2R sin θ) / cos θ"""
-    length, roll, angle = values["length"], values["roll"], math.radians(values["angle"])
-    if math.cos(angle) < 1e-9:
-        sentence = (
-            f"Offset is missing; with bends of {with_unit(values['angle'], 'deg')} length does not tell it."
-        )
-        raise ParameterError([FieldProblem("offset", None, "given with an angle of 90°", sentence)])
-    least = 2 * radius * math.sin(angle)
-    straight = (length - least) / math.cos(angle)
-    if straight < -_ROUNDED:
-        sentence = (
-            f"Length is {with_unit(length, 'in', unit)}; two bends of {with_unit(values['angle'], 'deg')} with a "
-            f"centerline radius of {with_unit(radius, 'in', unit)} are longer."
-        )
-        raise _must_fit("length", length, least, sentence, unit)
-    straight = _straight(straight, "angle", values["angle"], "deg", unit)
-    true_offset = smallest_offset(centerline_radius=radius, angle=angle) + straight * math.sin(angle)
-    if roll > true_offset:
-        limit = range_text(None, true_offset, "in", unit)
-        sentence = (
-            f"Roll is {with_unit(roll, 'in', unit)}; length and angle make a true offset of "
-            f"{with_unit(true_offset, 'in', unit)}, and the roll can be {limit}."
-        )
-        raise CannotBeMade([FieldProblem("roll", shown(roll, unit), limit, sentence)])
-    return true_offset, angle, straight
 
 
 def develop_offset(
