@@ -11,24 +11,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from .allowances import Allowances
+from .bend import shown
 from .curves import edge_length
 from .development import CONE, CYLINDER, Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
-from .parameters import MM_PER_IN, Kind, Param, range_text, with_unit
+from .parameters import Kind, Param, range_text, with_unit
 from .pattern import cylinder_segment, ruled_segment
 from .practice import Practice
 from .rolling import frame_at
 from .rulings import kept_rulings, turn_of_rulings
 
 STEEPEST_TAPER = math.radians(85)  # beyond it the cone is nearly a flat ring; common practice, no source
+SHORTEST_COLLAR = 0.1  # in; house rule, as a pipe's
 _EQUAL = 1e-9  # in; radii this close make no cone
 
 PARAMS = (
     Param("diameter_a", "in", 1, 120, help="Inside diameter at end A.", required=True),
     Param("diameter_b", "in", 1, 120, help="Inside diameter at end B.", required=True),
-    Param(
-        "length", "in", 0, 240, low_open=True, help="Of the cone along its axis, no collar.", required=True
-    ),
+    Param("length", "in", 0.1, 240, help="Of the cone along its axis, without collars.", required=True),
     Param("offset", "in", 0, 240, default=0.0, help="Shift of end B's center to one side; 0: concentric."),
     Param("collar_a", "in", 0, 240, default=0.0, help="Straight collar at end A, a piece of its own."),
     Param("collar_b", "in", 0, 240, default=0.0, help="Straight collar at end B, a piece of its own."),
@@ -114,6 +114,7 @@ def spec_from(values: Mapping, *, unit: str = "in") -> ReducerSpec:
     11.31
     """
     spec = ReducerSpec(**{param.name: values[param.name] for param in PARAMS})
+    collars_must_be_long_enough(spec, unit)
     if spec.steepest > STEEPEST_TAPER + 1e-12:
         least = (spec.offset + spec.reduction) / math.tan(STEEPEST_TAPER)
         limit = range_text(least, None, "in", unit)
@@ -121,9 +122,34 @@ def spec_from(values: Mapping, *, unit: str = "in") -> ReducerSpec:
             f"Length is {with_unit(spec.length, 'in', unit)}; for these diameters and this offset it must be {limit}, "
             f"or a side tapers more than {with_unit(math.degrees(STEEPEST_TAPER), 'deg')} and is nearly flat."
         )
-        shown = spec.length * (MM_PER_IN if unit == "mm" else 1.0)
-        raise CannotBeMade([FieldProblem("length", shown, limit, sentence)])
+        raise CannotBeMade([FieldProblem("length", shown(spec.length, unit), limit, sentence)])
     return spec
+
+
+def collars_must_be_long_enough(spec, unit: str = "in", names=("collar_a", "collar_b")) -> None:
+    """Refuse collars too short to be pieces of their own.
+
+    spec     any spec with these collars [in]; 0 is no collar
+    unit     unit of lengths in sentences, 'in' or 'mm'
+    names    of the collars
+    returns  None
+    raises   CannotBeMade naming every such collar
+    source   house rule; no outside source
+
+    >>> collars_must_be_long_enough(ReducerSpec(12, 8, 10, collar_a=0.05))
+    Traceback (most recent call last):
+    fittings.geometry.errors.CannotBeMade: Collar a is 0.05 in; it can be 0, or at least 0.1 in.
+    """
+    problems = []
+    for name in names:
+        length = getattr(spec, name)
+        if 0 < length < SHORTEST_COLLAR - 1e-9:
+            limit = f"0, or {range_text(SHORTEST_COLLAR, None, 'in', unit)}"
+            title = name.replace("_", " ").capitalize()
+            sentence = f"{title} is {with_unit(length, 'in', unit)}; it can be {limit}."
+            problems.append(FieldProblem(name, shown(length, unit), limit, sentence))
+    if problems:
+        raise CannotBeMade(problems)
 
 
 def develop_reducer(
