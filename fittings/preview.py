@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -132,11 +133,11 @@ def _dimension_figures(sizes: Mapping[str, float], names: Iterable[str], unit: s
 def dimension_title(name: str) -> str:
     """A dimension's name as people read it: “Collar A”.
 
-    >>> dimension_title("collar_a"), dimension_title("center_to_end_b")
-    ('Collar A', 'Center to end B')
+    >>> dimension_title("collar_a"), dimension_title("end_a_to_hole")
+    ('Collar A', 'End A to hole')
     """
     words = name.replace("_", " ").capitalize()
-    return words[:-1] + words[-1].upper() if words[-2:] in (" a", " b", " x", " y") else words
+    return re.sub(r" [abcxy]\b", lambda letter: letter[0].upper(), words)
 
 
 def _pattern_drawings(shown: Mapping[str, Any], unit: str, is_narrow: bool) -> Iterable[PatternDrawing]:
