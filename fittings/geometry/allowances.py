@@ -251,6 +251,10 @@ def cut_outline(
     first_up, last_up = (edge_b[k] - edge_a[k] for k in (0, -1))
     first_up, last_up = first_up / np.hypot(*first_up), last_up / np.hypot(*last_up)
     lower, lower_foot, upper, upper_foot = edge_a, edge_a, edge_b, edge_b
+    if len(edge_a) == 1:  # the tip of a triangle has no edge to flange
+        width_a = 0.0
+    if len(edge_b) == 1:
+        width_b = 0.0
     if width_a > 0:
         lower, lower_foot = band_edge(
             edge_a, width_a, side=-1, first_out=-first_up, last_out=-last_up, corners=corners_a
