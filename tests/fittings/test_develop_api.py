@@ -145,7 +145,7 @@ def test_svg(office):
 
 
 def test_another_format_is_refused(office):
-    answer = office.post("develop/?format=pdf", ELBOW)
+    answer = office.post("develop/?format=gif", ELBOW)
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["field"] == "format"
 
