@@ -9,7 +9,19 @@ The standard library, numpy and shapely; no framework, no database, no clock, no
 
 from collections.abc import Mapping
 
-from . import end_cap, gored_elbow, offset, pipe, reducer, reducing_elbow, saddle, square_to_round, tee, wye
+from . import (
+    conical_tee,
+    end_cap,
+    gored_elbow,
+    offset,
+    pipe,
+    reducer,
+    reducing_elbow,
+    saddle,
+    square_to_round,
+    tee,
+    wye,
+)
 from .allowances import Allowances, allowances_from
 from .answer import development_as_dict
 from .development import Blank, Development, FreeEnd, Mark, Plate, Segment, Sheet
@@ -29,6 +41,7 @@ KINDS: dict[str, Kind] = {
         saddle.KIND,
         square_to_round.KIND,
         pipe.KIND,
+        conical_tee.KIND,
         wye.KIND,
         reducing_elbow.KIND,
     )

@@ -117,11 +117,24 @@ def spec_from(values: Mapping, *, thickness: float, unit: str = "in") -> TeeSpec
     )
     first, last = (at + end for end in extremes(cut.along_main))
     if first < SHORTEST or last > spec.length - SHORTEST:
-        raise CannotBeMade([_hole_over_the_end(spec, values["branch_at"] is not None, first, last, unit)])
+        raise CannotBeMade([hole_over_the_end(spec, values["branch_at"] is not None, first, last, unit)])
     return spec
 
 
-def _hole_over_the_end(spec, is_placed, first, last, unit):
+def hole_over_the_end(spec, is_placed: bool, first: float, last: float, unit: str = "in") -> FieldProblem:
+    """The problem of a hole that reaches past an end of its run.
+
+    spec         with branch_at and length [in]
+    is_placed    whether branch_at was given
+    first, last  ends of the hole along the run from end A [in]
+    unit         unit of lengths in sentences, 'in' or 'mm'
+    returns      FieldProblem of branch_at, or of length where no place would do
+    source       definition
+
+    >>> spec = TeeSpec(diameter=10, branch_diameter=4, length=18, branch_length=9, branch_at=17)
+    >>> hole_over_the_end(spec, True, 15.0, 19.0).limit
+    'more than 2 and less than 16 in'
+    """
     per_inch = MM_PER_IN if unit == "mm" else 1.0
     before, beyond = spec.branch_at - first, last - spec.branch_at
     needed = before + beyond if is_placed else 2 * max(before, beyond)
