@@ -6,7 +6,7 @@ Developments frozen before there were several kinds lack `form`, `seam_length`, 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from math import dist, pi
 from typing import Any, Protocol
@@ -48,10 +48,10 @@ def ends_of(development: Development) -> tuple[str, ...]:
     return ("a", "b") if free is None else tuple(one["end"] for one in free)
 
 
-def finishes_of(line: Finished, development: Development) -> dict[str, str]:
-    """The finish of each free end by its letter, as an order line names them. End C is as end B where it is blank."""
+def finishes_of(line: Finished, letters: Iterable[str]) -> dict[str, str]:
+    """The finish of each of these ends, as an order line names them. End C is as end B where it is blank."""
     given = {"a": line.end_a, "b": line.end_b, "c": line.end_c or line.end_b}
-    return {letter: given[letter] for letter in ends_of(development)}
+    return {letter: given[letter] for letter in letters}
 
 
 def sizes_at(development: Development, position: int | None) -> tuple[float, ...]:

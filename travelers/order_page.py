@@ -15,6 +15,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from fittings.ends import ends_of
 from fittings.forms import shop_unit
 from fittings.models import Order, OrderLine, PieceState
 from fittings.order_list import order_mark
@@ -25,6 +26,7 @@ from shared.problems import Conflict, WrongInput
 from shared.roles import role_required
 from travelers import release
 from travelers import where as places
+from travelers.forms import finishes_of
 from travelers.models import Operation, Task, TaskState
 
 FITTINGS_ON_A_PAGE = 50
@@ -56,6 +58,12 @@ class LinePage:
     drawing: LineDrawing
     progress: tuple[Progress, ...]
     done: int
+
+    @property
+    def ends(self) -> str:
+        """The finish of each free end: "A raw, B raw, C flange"."""
+        finishes = finishes_of(self.line, [letter for letter, _ in ends_of(self.line.kind)])
+        return ", ".join(f"{letter.upper()} {finish}" for letter, finish in finishes.items())
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from travelers.documents.data import (
     StepRow,
     TravelerSheet,
 )
-from travelers.forms import finishes_of
+from travelers.forms import ends_of, finishes_of
 from travelers.models import Operation, Task, Traveler
 from travelers.turn import write_turn
 
@@ -96,7 +96,7 @@ def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerShee
                 priority=order.priority,
                 ends=[
                     (letter.upper(), ends.get(finish, finish))
-                    for letter, finish in finishes_of(line, line.development).items()
+                    for letter, finish in finishes_of(line, ends_of(line.development)).items()
                 ],
                 steps=[step.row for step in steps[line.pk]],
                 cautions=_cautions(cautions, steps[line.pk], line.material),

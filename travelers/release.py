@@ -23,7 +23,7 @@ from fittings.orders import order_changed
 from fittings.tables import all_rows, versions_in_force
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
-from travelers.forms import finishes_of, form_of, forms_of
+from travelers.forms import ends_of, finishes_of, form_of, forms_of
 from travelers.measures import RAW, fitting_measures, segment_measures
 from travelers.models import IS_OPEN, Operation, Task, TaskState, Traveler
 from travelers.pulse import pulse_beat
@@ -180,7 +180,7 @@ def _work(
     except WrongInput as wrong:
         return wrong.errors
     segments = development["segments"]
-    finishes = finishes_of(line, development)
+    finishes = finishes_of(line, ends_of(development))
 
     def route(level: str, forms: tuple[str, ...]) -> tuple[Step, ...]:
         return route_for(

@@ -11,7 +11,7 @@ from django.db.models import F, Q
 
 from fittings.models import Fitting, OrderLine, PieceState, Segment
 from shared.problems import NotFound
-from travelers.forms import finishes_of, sizes_at
+from travelers.forms import ends_of, finishes_of, sizes_at
 from travelers.models import OPEN_STATES, Task, TaskState, Traveler
 from travelers.where import Found, code_read, fitting_where, piece_place, tasks_of
 
@@ -205,7 +205,7 @@ def piece_at(code: str, operations: Sequence[str]) -> PieceHere:
         kind=line.kind,
         material=line.material,
         gauge=line.gauge,
-        finishes=finishes_of(line, line.development),
+        finishes=finishes_of(line, ends_of(line.development)),
         position=segment.position if segment else None,
         fitting_code=fitting.code,
         fitting_number=fitting.number,

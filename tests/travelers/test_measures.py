@@ -138,13 +138,11 @@ def test_the_sides_of_a_branch_are_told_and_those_of_a_mitre_are_not():
 
 def test_the_finish_of_each_free_end():
     line = SimpleNamespace(end_a="raw", end_b="flange", end_c="")
-    free = [{"end": letter} for letter in "abc"]
-    assert finishes_of(line, {"free_ends": free}) == {"a": "raw", "b": "flange", "c": "flange"}
+    assert finishes_of(line, "abc") == {"a": "raw", "b": "flange", "c": "flange"}
     line.end_c = "hem"
-    assert finishes_of(line, {"free_ends": free}) == {"a": "raw", "b": "flange", "c": "hem"}
-    assert finishes_of(line, {"free_ends": free[:1]}) == {"a": "raw"}
-    assert finishes_of(line, {"free_ends": free[1:2]}) == {"b": "flange"}
-    assert finishes_of(line, {}) == {"a": "raw", "b": "flange"}
+    assert finishes_of(line, "abc") == {"a": "raw", "b": "flange", "c": "hem"}
+    assert finishes_of(line, "a") == {"a": "raw"}
+    assert finishes_of(line, "b") == {"b": "flange"}
 
 
 # -- measures ---------------------------------------------------------------------
