@@ -23,13 +23,13 @@ from .pattern import ruled_segment
 from .practice import Practice
 from .reducer import collar_segment, collars_must_be_long_enough
 from .rolling import frame_at
-from .rulings import turn_of_rulings
+from .rulings import developed_cone, turn_of_rulings
 from .tee import LEAST_ANGLE, hole_over_the_end
 
 LONGEST = 240.0  # in
 _TURN = 2 * math.pi
 _CORNER = 1e-6  # in; nearer to touching the side of the run, the cut has corners there
-_NO_TAPER = 1e-7  # radius lost in an inch
+_NO_TAPER = 1e-9  # radius lost in an inch
 
 PARAMS = (
     Param("diameter", "in", 1, 120, help="Inside diameter of the run.", required=True),
@@ -76,7 +76,7 @@ PARAMS = (
 
 @dataclass(frozen=True)
 class ConeCut:
-    """Where a cone meets a run of radius R at an angle b: r(d) = p − q d, d along its axis from that of the run [in]."""
+    """Where a cone meets a run of radius R at an angle b: r(d) = p − q d, d along its axis from the run's axis [in]."""
 
     main_radius: float
     radius: float  # p, of the cone where the axes cross [in]
@@ -120,11 +120,8 @@ class ConeCut:
         )
 
     def flat(self, t, along):
-        """Points of the cone laid flat: a sector with t sin a for t, r / sin a for the radius, shape (n, 2) [in]."""
-        radius, sine = self.radius_at(along), self.taper / math.hypot(1.0, self.taper)
-        if sine < _NO_TAPER:
-            return np.column_stack([radius * t, along])
-        return (radius / sine)[:, None] * np.column_stack([np.cos(t * sine), np.sin(t * sine)])
+        """Points of the cone laid flat, shape (n, 2) [in]."""
+        return developed_cone(t, self.radius_at(along), along, math.atan(self.taper))
 
     def along_main(self, t):
         """z(t) of the cut [in]."""

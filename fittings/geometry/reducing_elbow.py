@@ -25,7 +25,7 @@ from .pattern import ruled_segment
 from .practice import Practice, pieces_for, short_throat
 from .reducer import STEEPEST_TAPER, collar_segment, collars_must_be_long_enough
 from .rolling import frame_at
-from .rulings import kept_rulings, turn_of_rulings
+from .rulings import developed_cone, kept_of_turn, turn_of_rulings
 
 _NO_TAPER = 1e-9  # in; radii this close make no cone
 
@@ -170,6 +170,11 @@ class _Gore:
         return tuple(
             np.column_stack([self.radius_at(z) * np.cos(angle), self.radius_at(z) * np.sin(angle), z])
             for z in self.heights(angle)
+        )
+
+    def flat_edges(self, angle):
+        return np.column_stack(
+            [developed_cone(angle, self.radius_at(z), z, self.taper) for z in self.heights(angle)]
         )
 
 
@@ -385,7 +390,7 @@ def _pattern(gore, start, sheet, widths):
     pattern = ruled_segment(
         low,
         high,
-        keep=kept_rulings(low, high),
+        keep=kept_of_turn(lambda part: gore.flat_edges(start + 2 * math.pi * part)),
         sheet=sheet,
         start_angle=start,
         has_throat=True,

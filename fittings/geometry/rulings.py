@@ -1,4 +1,6 @@
-"""Which rulings of a dense strip become points of its pattern."""
+"""Dense rulings of a turn, the closed development of a cone, and which rulings become points of a pattern."""
+
+import math
 
 import numpy as np
 
@@ -6,51 +8,82 @@ from .curves import CHORD_TOLERANCE, sampled
 from .surfaces import unrolled
 
 STEPS_PER_QUARTER = (
-    512  # of a dense strip round a turn: a power of two, so that halving a quarter ends on rulings
+    256  # of a dense strip round a turn: a power of two, so that halving a quarter ends on rulings
 )
-QUARTER_RULINGS = tuple(STEPS_PER_QUARTER * k for k in range(5))
+_COUNT = 4 * STEPS_PER_QUARTER
+_NO_TAPER = 1e-9  # sine; a cone this slender is laid flat as a cylinder
 
 
 def turn_of_rulings(start_angle: float) -> np.ndarray:
     """Angles of the dense rulings of a whole turn, the quarters of the duct among them if it starts on one.
 
     start_angle  of the first ruling from the throat [rad]
-    returns      increasing, shape (2049,) [rad]
+    returns      increasing, shape (1025,) [rad]
     source       definition
 
     >>> turn = turn_of_rulings(0.0)
-    >>> len(turn), round(float(turn[QUARTER_RULINGS[1]]), 6)
-    (2049, 1.570796)
+    >>> len(turn), round(float(turn[STEPS_PER_QUARTER]), 6)
+    (1025, 1.570796)
     """
-    count = 4 * STEPS_PER_QUARTER
-    return start_angle + 2 * np.pi * np.arange(count + 1) / count
+    return start_angle + 2 * np.pi * np.arange(_COUNT + 1) / _COUNT
 
 
-def kept_rulings(
-    space_a, space_b, breaks=QUARTER_RULINGS, *, tolerance: float = CHORD_TOLERANCE
-) -> list[int]:
-    """Rulings to keep so that both flat edges stay within the tolerance of the dense ones.
+def developed_cone(angle, radius, along, taper: float) -> np.ndarray:
+    """Points of a right circular cone laid flat.
+
+    A sector: ψ sin a for the angle, r / sin a for the radius; without taper r ψ and z.
+
+    angle    ψ round the cone [rad], shape (n,)
+    radius   r of the cone at the points [in], shape (n,)
+    along    z along the axis [in], shape (n,); used only without taper
+    taper    half-angle a of the cone [rad]
+    returns  shape (n, 2) [in]
+    source   Math Forum, Designing and building a cone frustum: fixtures/authorities/reducer.md
+
+    >>> flat = developed_cone(np.array([0.0, 2 * math.pi]), np.array([4.0, 4.0]), np.zeros(2), math.asin(1.5 / 4.272))
+    >>> round(float(np.hypot(*flat[0])), 2), round(math.degrees(math.atan2(*flat[1][::-1])), 1)
+    (11.39, 126.4)
+    """
+    sine = math.sin(taper)
+    if abs(sine) < _NO_TAPER:
+        return np.column_stack([radius * angle, along])
+    return (radius / sine)[:, None] * np.column_stack([np.cos(angle * sine), np.sin(angle * sine)])
+
+
+def kept_of_turn(edges, *, tolerance: float = CHORD_TOLERANCE) -> np.ndarray:
+    """Dense rulings of a turn to keep so that both flat edges stay within the tolerance of the true ones.
 
     The distance is taken for both edges together, in four dimensions: it bounds that of each edge.
 
-    space_a, space_b  ends of the dense rulings on edge A and edge B, shape (n, 3) [in]
-    breaks            indices of rulings that must be kept, increasing, the first and the last among them
-    tolerance         greatest distance from curve to chord [in], > 0
-    returns           increasing indices
+    edges      function of turns from the first ruling, shape (n,), 0 to 1, to points of both edges, shape (n, 4) [in]
+    tolerance  greatest distance from curve to chord [in], > 0
+    returns    increasing indices, the quarters among them
+    source     curves.sampled
+
+    >>> on_cylinder = kept_of_turn(lambda part: np.column_stack([6 * part, 0 * part, 6 * part, 0 * part + 8]))
+    >>> len(on_cylinder)  # the sixteen element lines and the second seam end
+    17
+    """
+    return np.unique((sampled(edges, np.arange(5) / 4, tolerance=tolerance) * _COUNT).round().astype(int))
+
+
+def kept_rulings(space_a, space_b) -> np.ndarray:
+    """The same for a strip whose development has no closed form, from its dense rulings.
+
+    space_a, space_b  ends of the rulings of turn_of_rulings on edge A and edge B, shape (1025, 3) [in]
+    returns           increasing indices, the quarters among them
     source            curves.sampled, on the unrolled strip
 
     >>> turn = turn_of_rulings(0.0)
     >>> ring = np.column_stack([np.cos(turn), np.sin(turn), 0 * turn])
-    >>> straight = kept_rulings(6 * ring, 6 * ring + [0, 0, 8])  # a cylinder: only the sixteen element lines
-    >>> len(straight), len(kept_rulings(6 * ring, 3 * ring + [0, 0, 8])) > 17
+    >>> len(kept_rulings(6 * ring, 6 * ring + [0, 0, 8])), len(kept_rulings(6 * ring, 3 * ring + [0, 0, 8])) > 17
     (17, True)
     """
     both = np.column_stack(unrolled(space_a, space_b))
 
-    def edges(t):
-        low = np.minimum(t.astype(int), len(both) - 2)
-        share = (t - low)[:, None]
+    def edges(part):
+        low = np.minimum((part * _COUNT).astype(int), _COUNT - 1)
+        share = (part * _COUNT - low)[:, None]
         return both[low] * (1 - share) + both[low + 1] * share
 
-    found = sampled(edges, breaks, tolerance=tolerance)
-    return np.unique(found.round().astype(int)).tolist()
+    return kept_of_turn(edges)
