@@ -127,10 +127,10 @@ def has_throat(segment: Segment) -> bool:
 def side_lengths(segment: Segment) -> tuple[float, ...]:
     """Lengths at the sides, where they do not follow from throat and heel: a branch is longest there [in].
 
-    Of a plane cut round a cylinder the side is half way between throat and heel.
+    Of a plane cut round a cylinder the side is half way between throat and heel; marks end where a hole begins.
     """
     throat, heel = segment.get("throat"), segment.get("heel")
-    if throat is None or heel is None:
+    if throat is None or heel is None or segment.get("holes"):
         return ()
     lines = [mark["line"] for mark in segment.get("marks") or () if mark["name"] in ("side", "quarter")]
     told = (throat, heel, (throat + heel) / 2)

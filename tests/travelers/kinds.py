@@ -13,7 +13,14 @@ GOOD: dict[str, dict[str, Any]] = {
     "saddle": {"diameter": 20, "branch_diameter": 8, "branch_length": 18},
     "square_to_round": {"width": 12, "height": 16, "diameter": 14, "length": 12},
     "pipe": {"diameter": 14, "length": 48},
-    "conical_tee": {"diameter": 14, "branch_diameter": 8, "length": 24, "branch_length": 16},
+    "conical_tee": {
+        "diameter": 14,
+        "base_diameter": 10,
+        "branch_diameter": 8,
+        "length": 24,
+        "branch_length": 16,
+        "collar": 2,
+    },
     "wye": {"diameter": 14, "branch_diameter": 10, "main_length": 8, "branch_length": 16},
     "reducing_elbow": {"diameter_a": 14, "diameter_b": 10, "angle": 90, "pieces": 5, "collar_a": 2},
 }
