@@ -14,9 +14,9 @@ import numpy as np
 
 from .allowances import Allowances
 from .bend import shown
-from .branch_cut import BRANCH_SEAM, SHORTEST, extremes, run_segment
+from .branch_cut import BRANCH_SEAM, SHORTEST, BranchCut, branch_segment, extremes, run_segment
 from .curves import edge_length, sampled, turn_positions
-from .development import CONE, CYLINDER, Development, FreeEnd, Segment, Sheet, assembled
+from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
 from .parameters import Kind, Param, range_text, with_unit
 from .pattern import ruled_segment
@@ -312,10 +312,13 @@ def develop_conical_tee(
         "width_b": allowances.edge_b if spec.collar else allowances.free_end_c,
     }
     lowest = extremes(cut.along_branch)[0]
-    branch = _branch(cut, spec, t, lowest, sheet, widths)
+    if cut.taper > _NO_TAPER:
+        branch = dict(_branch(cut, spec, t, lowest, sheet, widths), frame=_frame(spec, lowest))
+    else:
+        branch = _straight_branch(cut, spec, sheet, widths)
     segments = [
         Segment(position=1, role="run", frame=np.eye(4), **run),
-        Segment(position=2, role="branch", frame=_frame(spec, lowest), **branch),
+        Segment(position=2, role="branch", **branch),
     ]
     if spec.collar:
         collar = collar_segment(
@@ -379,7 +382,7 @@ def _branch(cut, spec, kept, lowest, sheet, widths):
         radius = cut.radius_at(along)
         return np.column_stack([radius * np.cos(t), radius * np.sin(t), along - lowest])
 
-    pattern = ruled_segment(
+    return ruled_segment(
         ring(cut.along_branch(t)),
         ring(np.full_like(t, spec.branch_length)),
         keep=keep,
@@ -390,7 +393,16 @@ def _branch(cut, spec, kept, lowest, sheet, widths):
         has_throat=True,
         **widths,
     )
-    return dict(pattern, form=CONE if cut.taper > _NO_TAPER else CYLINDER)
+
+
+def _straight_branch(cut, spec, sheet, widths):
+    """A branch as wide as its base, as that of a plain tee."""
+    plain = BranchCut(cut.main_radius, cut.radius, cut.angle)
+    branch, _ = branch_segment(plain, branch_length=spec.branch_length, sheet=sheet, **widths)
+    frame = np.array(branch["frame"])
+    frame[2, 3] += spec.branch_at
+    frame.setflags(write=False)
+    return dict(branch, frame=frame)
 
 
 def _frame(spec, along):

@@ -13,7 +13,7 @@ import numpy as np
 from .allowances import Allowances
 from .bend import shown
 from .curves import edge_length
-from .development import CONE, CYLINDER, Development, FreeEnd, Segment, Sheet, assembled
+from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
 from .parameters import Kind, Param, range_text, with_unit
 from .pattern import cylinder_segment, ruled_segment
@@ -260,15 +260,16 @@ def collar_segment(
 
 
 def _cone(spec, sheet, widths):
+    if spec.reduction < _EQUAL and spec.offset < _EQUAL:  # nothing tapers or leans
+        diameter = spec.diameter_a + sheet.thickness_in
+        return collar_segment(diameter, spec.length, start_angle=spec.start_angle, sheet=sheet, **widths)
     turn = turn_of_rulings(spec.start_angle)
     ring = np.column_stack([np.cos(turn), np.sin(turn), np.zeros(len(turn))])
     low = ring * (spec.diameter_a + sheet.thickness_in) / 2
     high = ring * (spec.diameter_b + sheet.thickness_in) / 2 + [spec.offset, 0.0, spec.length]
-    cone = ruled_segment(
+    return ruled_segment(
         low, high, keep=kept_rulings(low, high), sheet=sheet, start_angle=spec.start_angle, **widths
     )
-    is_straight = spec.reduction < _EQUAL and spec.offset < _EQUAL
-    return dict(cone, form=CYLINDER if is_straight else CONE)
 
 
 def _dimensions(spec, sheet):

@@ -17,17 +17,17 @@ import numpy as np
 from .allowances import Allowances
 from .bend import LARGEST_RATIO, SHORTEST_THROAT, radius_from, shown
 from .curves import edge_length
-from .development import CONE, CYLINDER, Development, FreeEnd, Segment, Sheet, assembled
+from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
 from .gored_elbow import SEAM_ANGLES, STEEPEST_MITER
 from .parameters import Kind, Param, number_text, range_text, with_unit
-from .pattern import ruled_segment
+from .pattern import cylinder_segment, ruled_segment
 from .practice import Practice, pieces_for, short_throat
 from .reducer import STEEPEST_TAPER, collar_segment, collars_must_be_long_enough
 from .rolling import frame_at
 from .rulings import developed_cone, kept_of_turn, turn_of_rulings
 
-_NO_TAPER = 1e-9  # in; radii this close make no cone
+_NO_TAPER = 1e-9  # rad; a smaller taper is none
 
 PARAMS = (
     Param("diameter_a", "in", 1, 120, help="Inside diameter at end A.", required=True),
@@ -106,7 +106,8 @@ class ReducingElbowSpec:
     @property
     def taper(self) -> float:
         """Half-angle a of every cone, positive where the elbow narrows from end A to end B [rad]."""
-        return math.atan2((self.diameter_a - self.diameter_b) / 2, self.axis_length)
+        taper = math.atan2((self.diameter_a - self.diameter_b) / 2, self.axis_length)
+        return taper if abs(taper) > _NO_TAPER else 0.0
 
     @property
     def throat_radius(self) -> float:
@@ -345,8 +346,9 @@ def develop_reducing_elbow(
             key = (gores[k], start, tuple(widths.values()))
             if key not in patterns:
                 patterns[key] = _pattern(gores[k], start, sheet, widths)
+            lowest, pattern = patterns[key]
             role = "end_gore" if k in (0, spec.pieces - 1) else "middle_gore"
-            segments.append(Segment(position=position, role=role, frame=_frame(spec, k), **patterns[key]))
+            segments.append(Segment(position=position, role=role, frame=_frame(spec, k, lowest), **pattern))
             continue
         diameter = (spec.diameter_a if name == "collar_a" else spec.diameter_b) + sheet.thickness_in
         collar = collar_segment(
@@ -386,22 +388,20 @@ def develop_reducing_elbow(
 
 
 def _pattern(gore, start, sheet, widths):
-    low, high = gore.edges(turn_of_rulings(start))
-    pattern = ruled_segment(
-        low,
-        high,
-        keep=kept_of_turn(lambda part: gore.flat_edges(start + 2 * math.pi * part)),
-        sheet=sheet,
-        start_angle=start,
-        has_throat=True,
-        **widths,
-    )
-    is_cone = abs(gore.radius - gore.radius_at(gore.length)) > _NO_TAPER
-    return dict(pattern, form=CONE if is_cone else CYLINDER)
+    """(height of its own origin over the first end of its axis, fields of its Segment)."""
+    keep = kept_of_turn(lambda part: gore.flat_edges(start + 2 * math.pi * part))
+    turn = turn_of_rulings(start)
+    common = {"sheet": sheet, "start_angle": start, "has_throat": True, **widths}
+    if gore.taper:
+        return 0.0, ruled_segment(*gore.edges(turn), keep=keep, **common)
+    low, high = gore.heights(turn[keep])
+    x, lowest = gore.radius * (turn[keep] - start), float(low.min())
+    edges = (np.column_stack([x, z - lowest]) for z in (low, high))
+    return lowest, cylinder_segment(*edges, mean_radius=gore.radius, **common)
 
 
-def _frame(spec, k):
-    """Of gore k, counted from 0; k = N stands for the collar at end B."""
+def _frame(spec, k, lowest=0.0):
+    """Of gore k, counted from 0, raised along its axis; k = N stands for the collar at end B."""
     at = np.array([0.0, 0.0, spec.collar_a])
     for j in range(k):
         turn = 2 * spec.half_angle * j
@@ -409,7 +409,7 @@ def _frame(spec, k):
         at += length * np.array([math.sin(turn), 0.0, math.cos(turn)])
     turn = 2 * spec.half_angle * min(k, spec.pieces - 1)
     cos, sin = math.cos(turn), math.sin(turn)
-    return frame_at(at, [cos, 0.0, -sin], [sin, 0.0, cos])
+    return frame_at(at + lowest * np.array([sin, 0.0, cos]), [cos, 0.0, -sin], [sin, 0.0, cos])
 
 
 def _dimensions(spec, sheet):

@@ -66,7 +66,11 @@ def assert_sound(dev, sheet, allowances):
         assert [part.number for part in segment.plates] == list(range(1, len(segment.plates) + 1))
         if segment.fits_stock:
             for part in parts:
-                assert _fits(part.cut_outline, sheet)
+                assert _fits(part.cut_outline, sheet, may_turn=segment.form != "cylinder")
+        if segment.form != "cylinder":
+            edges = [length_of(edge) for edge in (segment.edge_a, segment.edge_b)]
+            assert segment.stretch_out == pytest.approx(max(edges))
+            continue
         around = segment.net_outline[:, 0].max()
         assert segment.stretch_out == pytest.approx(around)
         if not segment.plates:
@@ -99,9 +103,13 @@ def _assert_piece(piece, *, is_whole):
         assert not any(hole.buffer(-_GRID).contains(middle) for hole in holes)
 
 
-def _fits(outline, sheet):
+def _fits(outline, sheet, *, may_turn):
     long, wide = (side or math.inf for side in (sheet.longest_stock_in, sheet.widest_stock_in))
     box = np.ptp(outline, axis=0)
+    if may_turn:
+        corners = np.array(shapely.Polygon(outline).minimum_rotated_rectangle.exterior.coords)
+        turned = np.linalg.norm(np.diff(corners[:3], axis=0), axis=1)
+        return any(one.max() <= long + 1e-6 and one.min() <= wide + 1e-6 for one in (box, turned))
     return box.max() <= long + 1e-6 and box.min() <= wide + 1e-6
 
 
