@@ -133,7 +133,7 @@ def end_label(title: str) -> str:
     >>> end_label("Run end A"), end_label("Branch")
     ('Run end A', 'Branch end')
     """
-    return title if "end" in title.lower().split() else f"{title} end"
+    return title if {"end", "edge"} & set(title.lower().split()) else f"{title} end"
 
 
 def within(title: str) -> str:
