@@ -22,6 +22,7 @@ from .parameters import MM_PER_IN, Kind, Param, range_text, with_unit
 from .pattern import cylinder_segment, ruled_segment
 from .practice import Practice
 from .rolling import frame_at
+from .rulings import developed_cone
 
 SEAM_ANGLE = math.pi  # of all three: the main's beside branch 2, the branches' in the crotch
 SHORTEST = 0.001  # in, of any element; less, and edges meet or cross
@@ -315,12 +316,8 @@ def _branch(junction, lowest, sheet, allowances, free_end):
 
     def flat(psi):
         """Both edges, side by side, as the pattern has them."""
-        along = junction.branch_edge(psi)
-        if not taper:
-            return np.column_stack([junction.radius * psi, along])
-        turn = (psi - 2 * math.pi) * math.sin(taper)
-        ring = np.column_stack([np.sin(turn), -np.cos(turn)]) / math.sin(taper)  # seen from the apex
-        return np.hstack([junction.cone_radius(along)[:, None] * ring, junction.cone_radius(length) * ring])
+        along = (junction.branch_edge(psi), np.full(len(psi), length))
+        return np.hstack([developed_cone(psi, junction.cone_radius(z), z, taper) for z in along])
 
     keep = sampled(flat, breaks)
     corners = [int(np.argmin(np.abs(keep - at))) for at in (2 * math.pi - corner, 2 * math.pi + corner)]
