@@ -17,9 +17,11 @@ from fittings.drawing.facts import (
     seam_text,
     short_text,
 )
+from fittings.drawing.full_scale import patterns_pdf
 from fittings.drawing.pattern import pattern_icon, pattern_scene
 from fittings.drawing.scene import Scene
 from fittings.drawing.side import side_icon, side_scene
+from fittings.drawing.space import space_scene
 from fittings.drawing.svg import svg_text
 
 __all__ = [
@@ -37,11 +39,14 @@ __all__ = [
     "pattern_svg",
     "patterns",
     "patterns_dxf",
+    "patterns_pdf",
     "patterns_svg",
     "positions_text",
     "role_title",
     "seam_text",
     "short_text",
+    "space_scene",
+    "space_svg",
 ]
 
 
@@ -92,6 +97,17 @@ def fitting_svg(development: Development, *, highlight: int | None = None, dimen
 def icon_svg(development: Development, *, highlight: int | None = None) -> str:
     """SVG of the fitting for lists: 96 × 96 units, lines only."""
     return svg_text(icon_scene(development, highlight=highlight), icon=True)
+
+
+def space_svg(
+    development: Development, *, width: float = 480, height: float = 400, highlight: int | None = None
+) -> str:
+    """SVG of the fitting shaded in greys, its free ends named.
+
+    highlight   position of the segment that is meant, from 1, or None
+    raises      KeyError where the development has no strips in space (frozen before there were any)
+    """
+    return svg_text(space_scene(development, width=width, height=height, highlight=highlight))
 
 
 PATTERN_SIZE = {"width": 760, "height": 320, "text_size": 15}

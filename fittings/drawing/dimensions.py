@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from fittings.drawing.scene import ADVANCE, ASCENT, Item, Path, Point, Text
 from shared.units import fraction_text
@@ -43,19 +43,21 @@ def across(
     size: float,
     *,
     overflow: str = "right",
-    avoid: float | None = None,
+    avoid: Sequence[float] = (),
 ) -> Iterator[Item]:
     """A horizontal dimension line from left to right at y. Where the number is too wide, it stands at `overflow`.
 
-    avoid   x of a line that crosses: the number goes into the wider part beside it
+    avoid   x of lines that cross: where one would run through the number, it goes into the widest part between them
     """
     wide = len(text) * ADVANCE * size
     base = y - ASCENT * size / 2
     middle = (left + right) / 2
     room = right - left - 2.1 * size
-    if avoid is not None and left < avoid < right and abs(avoid - middle) < wide / 2 + 0.4 * size:
-        room = max(avoid - left, right - avoid) - 1.6 * size
-        middle = (left + avoid) / 2 if avoid - left > right - avoid else (avoid + right) / 2
+    crossing = sorted(x for x in avoid if left < x < right)
+    if any(abs(x - middle) < wide / 2 + 0.4 * size for x in crossing):
+        stops = [left + 0.5 * size, *crossing, right - 0.5 * size]
+        start, end = max(zip(stops, stops[1:], strict=False), key=lambda part: part[1] - part[0])
+        room, middle = end - start - 1.1 * size, (start + end) / 2
     if room >= wide:
         gap = wide / 2 + 0.25 * size
         yield Path(((left, y), (middle - gap, y)), "dimension")
@@ -74,8 +76,13 @@ def across(
         yield Text(left - tail - 0.3 * size, base, text, size, anchor="end")
 
 
-def along(start: Point, end: Point, outward: Point, text: str, size: float) -> Iterator[Item]:
-    """A dimension line of any direction; the number stands level beside it, on the side of `outward` (unit vector)."""
+def along(
+    start: Point, end: Point, outward: Point, text: str, size: float, *, part: float = 0.5
+) -> Iterator[Item]:
+    """A dimension line of any direction; the number stands level beside it, on the side of `outward` (unit vector).
+
+    part    how far from start to end the number stands
+    """
     length = math.hypot(end[0] - start[0], end[1] - start[1]) or 1e-9
     ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
     if length >= 2.2 * size:
@@ -90,13 +97,14 @@ def along(start: Point, end: Point, outward: Point, text: str, size: float) -> I
         )
         yield arrow(start, (ux, uy), size)
         yield arrow(end, (-ux, -uy), size)
-    yield beside(((start[0] + end[0]) / 2, (start[1] + end[1]) / 2), outward, text, size)
+    middle = (start[0] + part * (end[0] - start[0]), start[1] + part * (end[1] - start[1]))
+    yield beside(middle, outward, text, size)
 
 
 def beside(point: Point, outward: Point, text: str, size: float, role: str = "text") -> Text:
-    """Level text whose box touches `point` from the side of `outward`."""
+    """Level text whose box lies off a line through `point`, on the side of `outward` (unit vector, square to it)."""
     wide, high = len(text) * ADVANCE * size, ASCENT * size
-    off = 0.45 * size
-    x = point[0] + outward[0] * (off + wide / 2)
-    y = point[1] + outward[1] * (off + high / 2)
+    off = 0.45 * size + abs(outward[0]) * wide / 2 + abs(outward[1]) * high / 2
+    x = point[0] + outward[0] * off
+    y = point[1] + outward[1] * off
     return Text(x, y - high / 2, text, size, role)

@@ -238,7 +238,7 @@ def _radii(found: Elbow, scale: float, size: float, bottom: float, left: float) 
             yield Text(start - 1.9 * size, y - ASCENT * size / 2, text, size, anchor="end")
         return
     yield extension((0, -0.5 * size), (0, second if throat_radius > 0.01 else first), size)
-    yield from across(0, centre, first, radius_text, size, overflow="left", avoid=throat)
+    yield from across(0, centre, first, radius_text, size, overflow="left", avoid=(throat,))
     if throat_radius > 0.01:
         text = f"throat R {inches(throat_radius)}"
         long = throat >= 2.1 * size + len(text) * ADVANCE * size

@@ -23,8 +23,36 @@ KIND_TITLES = {
     "saddle": "Saddle",
     "square_to_round": "Square to round",
     "pipe": "Pipe",
+    "conical_tee": "Conical tee",
+    "wye": "Wye",
+    "reducing_elbow": "Reducing elbow",
 }
-ROLE_TITLES = {"end_gore": "End gore", "middle_gore": "Middle gore", "gore": "Gore"}
+ROLE_TITLES = {
+    "end_gore": "End gore",
+    "middle_gore": "Middle gore",
+    "center_gore": "Center gore",
+    "gore": "Gore",
+    "cone": "Cone",
+    "collar": "Collar",
+    "pipe": "Pipe",
+    "run": "Run",
+    "main": "Main",
+    "branch": "Branch",
+    "disc": "Disc",
+    "ring": "Ring",
+    "transition": "Transition",
+}
+
+
+_EXTRAS = (  # dimensions that are told where they are not zero
+    ("offset", "offset {} in"),
+    ("roll", "rolled {} in"),
+    ("offset_x", "offset X {} in"),
+    ("offset_y", "offset Y {} in"),
+    ("branch_offset", "{} in off center"),
+    ("length", "{} in long"),
+    ("depth", "{} in deep"),
+)
 
 
 @dataclass(frozen=True)
@@ -91,22 +119,30 @@ def fitting_text(development: Development) -> str:
     def size(name: str) -> str:
         return fraction_text(float(sizes[name]))
 
+    angle = float(sizes.get("angle") or 90.0)
+    if kind in ("tee", "conical_tee") and abs(angle - 90) > 1e-6:
+        title = title.replace("tee", "lateral").replace("Tee", "Lateral")
     parts = [title]
     if {"diameter_a", "diameter_b"} <= set(sizes):
         parts.append(f"{size('diameter_a')} to {size('diameter_b')} in")
     elif {"width", "height", "diameter"} <= set(sizes):
         parts.append(f"{size('width')} × {size('height')} to {size('diameter')} in")
+    elif kind == "saddle":
+        parts.append(f"{size('branch_diameter')} in on {size('diameter')} in")
+    elif kind == "wye":
+        parts.append(f"{size('diameter')} in, two branches {size('branch_diameter')} in")
     elif {"diameter", "branch_diameter"} <= set(sizes):
         parts.append(f"{size('diameter')} in, branch {size('branch_diameter')} in")
     elif "diameter" in sizes:
         parts.append(f"{size('diameter')} in")
     rest = []
-    if kind in ("tee", "saddle") and sizes.get("angle"):
-        rest.append(f"{plain_number(float(sizes['angle']), 2)}°")
-    for name, word in (("offset", "offset"), ("length", "long"), ("depth", "deep")):
+    if kind in ("tee", "conical_tee", "saddle", "wye", "offset", "reducing_elbow") and sizes.get("angle"):
+        rest.append(f"{plain_number(angle, 2)}°")
+    if kind == "reducing_elbow":
+        rest += [f"{plain_number(sizes['pieces'], 0)} pieces", f"R {size('centerline_radius')} in"]
+    for name, words in _EXTRAS:
         if sizes.get(name):
-            text = f"{size(name)} in"
-            rest.append(f"offset {text}" if word == "offset" else f"{text} {word}")
+            rest.append(words.format(size(name)))
     return ", ".join([" ".join(parts), *rest])
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fittings.drawing.scene import FILLED, Path, Scene, Text
+from fittings.drawing.scene import FILLED, Facet, Scene, Text, runs
 
 # Role: line width [pt], dashes [pt]. The arrow and the picked segment are filled instead.
 LINES: dict[str, tuple[float, tuple[float, ...]]] = {
@@ -18,6 +18,9 @@ LINES: dict[str, tuple[float, tuple[float, ...]]] = {
     "net": (0.5, ()),
     "mark": (0.6, (5, 2.5)),
     "fold": (0.5, (2, 2)),
+    "hole": (1.6, ()),
+    "contour": (0.8, ()),
+    "meet": (0.45, ()),
 }
 FILL_GREY = {"arrow": 0.0, "picked": 0.72}
 
@@ -45,15 +48,18 @@ def draw_scene(
     canvas.saveState()
     canvas.setLineJoin(1)
     canvas.setLineCap(1)
-    for role, paths in _runs(scene):
+    for role, paths in runs(scene):
         drawn = canvas.beginPath()
         for path in paths:
             for number, (px, py) in enumerate(path.points):
                 place = drawn.lineTo if number else drawn.moveTo
                 place(left + scale * px, bottom + scale * py)
-            if path.closed:
+            if isinstance(path, Facet) or path.closed:
                 drawn.close()
-        if role in FILLED:
+        if isinstance(role, float):
+            canvas.setFillGray(role)
+            canvas.drawPath(drawn, stroke=0, fill=1)
+        elif role in FILLED:
             canvas.setFillGray(FILL_GREY[role])
             canvas.drawPath(drawn, stroke=0, fill=1)
         else:
@@ -70,12 +76,3 @@ def draw_scene(
             draw[item.anchor](left + scale * item.x, bottom + scale * item.y, item.text)
     canvas.restoreState()
     return scale
-
-
-def _runs(scene: Scene) -> list[tuple[str, list[Path]]]:
-    """Paths by role in order of first appearance: one stroke a role."""
-    found: dict[str, list[Path]] = {}
-    for item in scene.items:
-        if isinstance(item, Path):
-            found.setdefault(item.role, []).append(item)
-    return list(found.items())

@@ -27,7 +27,10 @@ ROLES = (
     "cut",  # what the table cuts
     "net",  # the pattern without allowances
     "mark",  # throat, heel, side
-    "fold",
+    "fold",  # where a piece is braked
+    "hole",  # cut out of a pattern
+    "contour",  # of a shaded body: its rims and where it turns away
+    "meet",  # of a shaded body: its joints and creases
 )
 FILLED = ("arrow", "picked")
 ADVANCE = 0.65  # every advance of the mono face used for numbers, em
@@ -59,7 +62,15 @@ class Text:
         return len(self.text) * ADVANCE * self.size
 
 
-Item = Path | Text
+@dataclass(frozen=True)
+class Facet:
+    """A filled polygon of a shaded body; `shade` is its grey from 0, black, to 1, white. Later items cover it."""
+
+    points: tuple[Point, ...]
+    shade: float
+
+
+Item = Path | Text | Facet
 
 
 @dataclass(frozen=True)
@@ -75,12 +86,32 @@ class Scene:
         return [item.text for item in self.items if isinstance(item, Text)]
 
 
+def runs(scene: Scene) -> list[tuple[str | float, list[Path | Facet]]]:
+    """What is drawn at one go: paths by role, in order of first appearance, or facets by shade.
+
+    Where there are facets, later items cover earlier ones, and only those that follow each other go together.
+    """
+    drawn = [item for item in scene.items if not isinstance(item, Text)]
+    if not any(isinstance(item, Facet) for item in drawn):
+        found: dict[str | float, list[Path | Facet]] = {}
+        for item in drawn:
+            found.setdefault(item.role, []).append(item)
+        return list(found.items())
+    ordered: list[tuple[str | float, list[Path | Facet]]] = []
+    for item in drawn:
+        key = item.shade if isinstance(item, Facet) else item.role
+        if not ordered or ordered[-1][0] != key:
+            ordered.append((key, []))
+        ordered[-1][1].append(item)
+    return ordered
+
+
 def bounds(items: Iterable[Item]) -> tuple[float, float, float, float]:
     """Left, bottom, right, top of everything, text boxes included."""
     xs: list[float] = []
     ys: list[float] = []
     for item in items:
-        if isinstance(item, Path):
+        if not isinstance(item, Text):
             for x, y in item.points:
                 xs.append(x)
                 ys.append(y)
@@ -98,6 +129,8 @@ def moved(items: Iterable[Item], dx: float, dy: float) -> tuple[Item, ...]:
     for item in items:
         if isinstance(item, Path):
             found.append(Path(tuple((x + dx, y + dy) for x, y in item.points), item.role, item.closed))
+        elif isinstance(item, Facet):
+            found.append(Facet(tuple((x + dx, y + dy) for x, y in item.points), item.shade))
         else:
             found.append(Text(item.x + dx, item.y + dy, item.text, item.size, item.role, item.anchor))
     return tuple(found)

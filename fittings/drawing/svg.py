@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from xml.sax.saxutils import escape, quoteattr
 
-from fittings.drawing.scene import Path, Scene, Text
+from fittings.drawing.scene import FILLED, Facet, Path, Scene, Text, runs
 
 CLASSES = {
     "outline": "line",
@@ -21,6 +21,9 @@ CLASSES = {
     "net": "net",
     "mark": "mark",
     "fold": "fold",
+    "hole": "cut",
+    "contour": "joint",
+    "meet": "net",
 }
 # How a drawing looks without any style sheet; classes override presentation attributes.
 ATTRIBUTES = {
@@ -36,7 +39,11 @@ ATTRIBUTES = {
     "net": 'stroke-width="0.75"',
     "mark": 'stroke-width="0.75" stroke-dasharray="6 3"',
     "fold": 'stroke-width="0.75" stroke-dasharray="2 2"',
+    "hole": 'stroke-width="2"',
+    "contour": 'stroke-width="1.25"',
+    "meet": 'stroke-width="0.75"',
 }
+BODY_INK = "#1c1c1c"  # of lines on a shaded body, which is as light on a dark screen as on a light one
 DRAWN_AS_GROUP = "fitting-drawing"
 
 
@@ -49,10 +56,20 @@ def svg_text(scene: Scene, *, icon: bool = False) -> str:
         f"<title>{escape(_clean(scene.title))}</title>"
         '<g fill="none" stroke="currentColor" stroke-linejoin="round" stroke-linecap="round">'
     ]
-    for role, paths in _by_role(scene).items():
-        data = "".join(_data(path, high) for path in paths)
-        effect = "" if role in ("arrow", "picked") else ' vector-effect="non-scaling-stroke"'
-        parts.append(f'<path class="{CLASSES[role]}" {ATTRIBUTES[role]}{effect} d="{data}"/>')
+    drawn = runs(scene)
+    is_shaded = any(isinstance(role, float) for role, _ in drawn)
+    if is_shaded:
+        parts.append(f'<g color="{BODY_INK}">')
+    for role, paths in drawn:
+        if isinstance(role, float):
+            parts.append(f'<path class="solid" color="{_grey(role)}" fill="currentColor" stroke="none" ')
+        else:
+            effect = "" if is_shaded or role in FILLED else ' vector-effect="non-scaling-stroke"'
+            parts.append(f'<path class="{CLASSES[role]}" {ATTRIBUTES[role]}{effect} ')
+        data = "".join(_data(path, high, 1 if is_shaded else 2) for path in paths)
+        parts.append(f'd="{data}"/>')
+    if is_shaded:
+        parts.append("</g>")
     parts.append("</g>")
     texts = [item for item in scene.items if isinstance(item, Text)]
     if texts:
@@ -67,23 +84,23 @@ def svg_text(scene: Scene, *, icon: bool = False) -> str:
     return "".join(parts)
 
 
-def _by_role(scene: Scene) -> dict[str, list[Path]]:
-    """Paths of one role that follow each other become one element; the order of first appearance stays."""
-    found: dict[str, list[Path]] = {}
-    for item in scene.items:
-        if isinstance(item, Path):
-            found.setdefault(item.role, []).append(item)
-    return found
+def _grey(shade: float) -> str:
+    """Style sheets give the class `solid` the colour of its ink, so a facet's ink is its grey."""
+    return "#" + 3 * f"{round(255 * min(max(shade, 0.0), 1.0)):02x}"
 
 
-def _data(path: Path, high: float) -> str:
-    points = " ".join(f"{_number(x)} {_number(high - y)}" for x, y in path.points)
-    return f"M{points}{'Z' if path.closed else ''}"
+def _data(path: Path | Facet, high: float, places: int) -> str:
+    if places == 1:  # a shaded body has thousands of points
+        points = " ".join([f"{x:.1f} {high - y:.1f}" for x, y in path.points]).replace(".0", "")
+    else:
+        points = " ".join(f"{_number(x, places)} {_number(high - y, places)}" for x, y in path.points)
+    return f"M{points}{'Z' if isinstance(path, Facet) or path.closed else ''}"
 
 
-def _number(value: float) -> str:
-    text = f"{value:.2f}"
-    return text.rstrip("0").rstrip(".") if text != "-0.00" else "0"
+def _number(value: float, places: int = 2) -> str:
+    text = f"{value:.{places}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
 
 
 def _clean(text: str) -> str:
