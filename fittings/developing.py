@@ -296,7 +296,9 @@ def _wrong_joins(kind: Any, end_c: Any, joins: Mapping[str, Any], tables: Tables
             continue
         if field[-1] not in has:
             title = KINDS[kind].title.lower()
-            message = f"{end_title(field)} is {_said(value)}; the kind {title} has no end {field[-1].upper()}."
+            message = (
+                f"{end_title(field)} is {_said(value)}; the kind {title} has no end {field[-1].upper()}."
+            )
             errors.append(FieldError(field, value, "left out", message))
         elif field != "end_c" and (not isinstance(value, str) or value not in finishes):
             errors.append(_one_of(field, end_title(field), value, finishes))
