@@ -163,7 +163,7 @@ def unusual(
             title, quantity = QUANTITIES.get(row.quantity, (row.quantity.replace("_", " ").capitalize(), ""))
             usual_text = range_text(row.low, row.high, quantity, unit)
             message = (
-                f"{title} is {with_unit(value, quantity, unit)}; usual is {usual_text}. {row.reason}".strip()
+                f"{title} is {with_unit(round(value, 2), quantity, unit)}; usual is {usual_text}. {row.reason}".strip()
             )
             found.append(Warned(f"{row.quantity}_{'low' if too_low else 'high'}", message))
     return tuple(found)
