@@ -12,9 +12,10 @@ from rest_framework.decorators import api_view
 from rest_framework.response import Response
 
 from fittings import api_schema as schema
-from fittings import drawing, orders, selectors, services
+from fittings import orders, selectors, services
 from fittings.developing import development_answer
-from fittings.geometry import KINDS, Development
+from fittings.downloads import FORMS, MOST_PATTERNS, MadeFile, fitting_file, order_patterns_zip, unit_asked
+from fittings.geometry import KINDS
 from fittings.idempotency import answer_once
 from fittings.models import Order
 from fittings.reading import check_plain, development_asked, printable
@@ -24,10 +25,6 @@ from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR, actor_of
 
 ANYONE = (OFFICE, SUPERVISOR, OPERATOR, DISPLAY)
 WRITERS = (OFFICE, SUPERVISOR)
-DRAWN = {
-    "dxf": ("image/vnd.dxf", lambda *asked: drawing.patterns_dxf(*asked)),
-    "svg": ("image/svg+xml", lambda *asked: drawing.patterns_svg(*asked)),
-}
 
 
 # -- development -------------------------------------------------------------
@@ -40,13 +37,13 @@ DRAWN = {
         OpenApiParameter(
             "format",
             OpenApiTypes.STR,
-            enum=["json", "dxf", "svg"],
-            description="dxf and svg answer the flat patterns at full scale.",
+            enum=["json", *FORMS],
+            description="dxf, svg and pdf answer the flat patterns at full scale, in the unit of the request.",
         )
     ],
     request=schema.DevelopIn,
     responses=schema.answers(400, 413, 415, _200=schema.DevelopOut)
-    | {(200, "image/vnd.dxf"): OpenApiTypes.BINARY, (200, "image/svg+xml"): OpenApiTypes.BINARY},
+    | {(200, form.media_type): OpenApiTypes.BINARY for form in FORMS.values()},
 )
 @api_view(["POST"])
 def develop(request):
@@ -54,20 +51,14 @@ def develop(request):
     actor_of(request, *ANYONE)
     body = _body(request)
     answer_as = request.query_params.get("format", "json")
-    if answer_as not in ("json", *DRAWN):
-        limit = ", ".join(("json", *DRAWN))
+    if answer_as not in ("json", *FORMS):
+        limit = ", ".join(("json", *FORMS))
         message = f"Format is “{printable(answer_as)[:40]}”; it can be {limit}."
         raise WrongInput([FieldError("format", printable(answer_as), limit, message)])
     dev = development_asked(body)
-    answer = development_answer(dev, dev.unit)
-    return Response(answer) if answer_as == "json" else _drawn(dev, answer_as)
-
-
-def _drawn(dev: Development, answer_as: str) -> HttpResponse:
-    media_type, draw = DRAWN[answer_as]
-    response = HttpResponse(draw(development_answer(dev, "in"), dev.unit), content_type=media_type)
-    response["Content-Disposition"] = f'inline; filename="{dev.kind}.{answer_as}"'
-    return response
+    if answer_as == "json":
+        return Response(development_answer(dev, dev.unit))
+    return _file(fitting_file(dev, answer_as, dev.unit))
 
 
 # -- orders ------------------------------------------------------------------
@@ -140,6 +131,28 @@ def order_detail(request, number: str):
     body = _body(request)
     changed = orders.order_update(number=number, data=body, actor=actor, now=timezone.now())
     return Response(selectors.order_answer(changed, body.get("unit") or "in"))
+
+
+@extend_schema(
+    operation_id="orders_patterns",
+    tags=["orders"],
+    parameters=[
+        schema.ORDER_NUMBER,
+        OpenApiParameter(
+            "unit", OpenApiTypes.STR, enum=schema.UNIT, description="Of the files; in where left out."
+        ),
+    ],
+    responses=schema.answers(400, 404, 409, 413) | {(200, "application/zip"): OpenApiTypes.BINARY},
+    description="All flat patterns of the order at full scale: a ZIP with a DXF for each different pattern, equal ones "
+    "of all lines counted together, named by code, quantity, role and metal, and `patterns.csv`, which lists them. "
+    "A released order's come from what was frozen at release, a draft's from the tables in force; a cancelled order "
+    f"has none (409). At most {MOST_PATTERNS} different patterns (413). The same order gives the same bytes.",
+)
+@api_view(["GET"])
+def order_patterns(request, number: str):
+    """Every pattern of an order as one ZIP of DXF files."""
+    actor_of(request, *WRITERS)
+    return _file(order_patterns_zip(number, unit_asked(request.query_params.get("unit"))))
 
 
 # -- customers ---------------------------------------------------------------
@@ -281,6 +294,12 @@ def _body(request) -> dict[str, Any]:
         raise WrongInput([FieldError("body", None, "a JSON object", "The body is not a JSON object.")])
     check_plain(body)
     return body
+
+
+def _file(made: MadeFile) -> HttpResponse:
+    response = HttpResponse(made.content, content_type=made.media_type)
+    response["Content-Disposition"] = f'inline; filename="{made.name}"'
+    return response
 
 
 def _paged(request, found, answer=lambda row: row) -> Response:

@@ -20,6 +20,7 @@ urlpatterns = [
     # orders/
     path("orders/", api.order_list, name="api_orders"),
     path("orders/<order_number:number>/", api.order_detail, name="api_order"),
+    path("orders/<order_number:number>/patterns.zip", api.order_patterns, name="api_order_patterns"),
     # customers/
     path("customers/", api.customer_list, name="api_customers"),
     path("customers/<int:customer_id>/", api.customer_detail, name="api_customer"),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fittings.views import customers, orders, tables
+from fittings.views import customers, orders, pattern_desk, tables
 
 urlpatterns = [
     # orders/
@@ -11,6 +11,10 @@ urlpatterns = [
     path("orders/new/preview/", orders.order_preview, name="order_preview"),
     path("orders/<str:number>/edit/", orders.order_edit, name="order_edit"),
     path("orders/<str:number>/lines/<int:position>/", orders.order_line, name="order_line"),
+    # pattern-desk/
+    path("pattern-desk/", pattern_desk.pattern_desk, name="pattern_desk"),
+    path("pattern-desk/drawing/", pattern_desk.pattern_desk_drawing, name="pattern_desk_drawing"),
+    path("pattern-desk/patterns.<str:form>", pattern_desk.pattern_desk_file, name="pattern_desk_file"),
     # customers/
     path("customers/", customers.customer_list, name="customers"),
     path("customers/new/", customers.customer_new, name="customer_new"),

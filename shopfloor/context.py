@@ -9,6 +9,7 @@ from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR
 
 PAGES = (
     ("orders", "Orders", {OFFICE, SUPERVISOR}),
+    ("pattern_desk", "Pattern desk", {OFFICE, SUPERVISOR}),
     ("customers", "Customers", {OFFICE}),
     ("where", "Where", {OFFICE, SUPERVISOR, OPERATOR}),
     ("board", "Board", {OFFICE, SUPERVISOR, DISPLAY}),

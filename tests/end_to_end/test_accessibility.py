@@ -58,6 +58,7 @@ PLACES = (
     Place("/orders/1043/"),
     Place("/orders/1042/lines/1/"),
     Place("/orders/no-such-order/", status=404),
+    Place("/pattern-desk/", ready="[data-part=view] svg"),
     Place("/customers/"),
     Place("/customers/new/"),
     Place("/tables/"),

@@ -16,6 +16,7 @@ ENDPOINTS = [
     ("POST", "orders/", order_body(), WRITERS, 201),
     ("GET", "orders/1001/", None, WRITERS, 200),
     ("PATCH", "orders/1001/", {"version": 1, "lines": [line(quantity=9)]}, WRITERS, 200),
+    ("GET", "orders/1001/patterns.zip", None, WRITERS, 200),
     ("GET", "customers/", None, WRITERS, 200),
     ("POST", "customers/", {"name": "New"}, WRITERS, 201),
     ("GET", "customers/{customer}/", None, WRITERS, 200),
