@@ -131,7 +131,7 @@ def branch_must_fit(
         limit = range_text(-room, room, "in", unit) if room > 1e-9 else f"0 {unit}"
         sentence = (
             f"Branch offset is {with_unit(cut.offset, 'in', unit)}; more than {with_unit(room, 'in', unit)} either "
-            f"way, the branch reaches past the side of the run."
+            "way, the branch reaches past the side of what it sits on."
         )
         raise CannotBeMade([FieldProblem("branch_offset", cut.offset * per_inch, limit, sentence)])
     highest = extremes(cut.along_branch)[1]

@@ -39,6 +39,13 @@ def length_of(points):
     return float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
 
 
+def finer(points, parts=6):
+    """A polyline with each of its chords divided, so that it stays on the surface when it is formed."""
+    share = np.arange(parts)[:, None] / parts
+    steps = points[:-1, None] + share[None] * np.diff(points, axis=0)[:, None]
+    return np.vstack([steps.reshape(-1, points.shape[1]), points[-1:]])
+
+
 def to_polyline(points, line):
     """Distance of each point to a polyline, shape (n,), in the plane or in space."""
     start, chord = line[:-1], np.diff(line, axis=0)
@@ -106,10 +113,14 @@ def _assert_piece(piece, *, is_whole):
 def _fits(outline, sheet, *, may_turn):
     long, wide = (side or math.inf for side in (sheet.longest_stock_in, sheet.widest_stock_in))
     box = np.ptp(outline, axis=0)
-    if may_turn:
-        corners = np.array(shapely.Polygon(outline).minimum_rotated_rectangle.exterior.coords)
-        turned = np.linalg.norm(np.diff(corners[:3], axis=0), axis=1)
-        return any(one.max() <= long + 1e-6 and one.min() <= wide + 1e-6 for one in (box, turned))
+    if may_turn:  # with any side of its hull along the stock
+        hull = shapely.convex_hull(shapely.Polygon(outline))
+        x, y = np.array(hull.exterior.coords).T
+        boxes = []
+        for angle in np.degrees(np.arctan2(np.diff(y), np.diff(x))):
+            low_x, low_y, high_x, high_y = shapely.affinity.rotate(hull, -angle).bounds
+            boxes.append(sorted((high_x - low_x, high_y - low_y)))
+        return any(one[1] <= long + 1e-6 and one[0] <= wide + 1e-6 for one in boxes)
     return box.max() <= long + 1e-6 and box.min() <= wide + 1e-6
 
 
