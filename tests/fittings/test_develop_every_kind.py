@@ -69,15 +69,15 @@ def test_a_missing_and_an_unknown_field_are_named_together(office, kind):
 
 CANNOT_BE_MADE = {
     "gored_elbow": ({"radius_ratio": 0.5}, "radius_ratio"),
-    "reducer": ({"collar_a": 0.01, "offset": 40, "length": 0.001}, None),
-    "offset": ({"offset": 0.5}, None),
+    "reducer": ({"collar_a": 0.01}, "collar_a"),
+    "offset": ({"offset": 0.5}, "offset"),
     "end_cap": ({"depth": 30}, "depth"),
     "tee": ({"branch_diameter": 13}, "branch_diameter"),
     "saddle": ({"branch_diameter": 21}, "branch_diameter"),
     "square_to_round": ({"width": 14, "height": 14, "diameter": 14, "length": 0.0001}, "length"),
     "conical_tee": ({"branch_length": 4}, "branch_length"),
     "wye": ({"branch_length": 4}, "branch_length"),
-    "reducing_elbow": ({"radius_ratio": 0.5}, None),
+    "reducing_elbow": ({"centerline_radius": 7}, "centerline_radius"),
 }
 
 
@@ -90,8 +90,7 @@ def test_what_cannot_be_made_is_refused_in_the_unit_of_the_request(office, kind,
     if unit == "mm":
         params = {name: value * 25.4 if name in lengths else value for name, value in params.items()}
     errors = refusal(office, kind, params, unit)
-    names = {error["field"].removeprefix("params.") for error in errors}
-    assert names == {field} if field else names <= {param.name for param in KINDS[kind].params}
+    assert [error["field"] for error in errors] == [f"params.{field}"]
     for error in errors:
         assert math.isfinite(error["value"])
         assert "in" not in error["limit"].split() or unit == "in"
