@@ -285,7 +285,7 @@ class _Story:
                 told,
                 line.position,
                 line.gauge,
-                line.params["diameter"],
+                max(end["diameter"] or 0 for end in line.development["free_ends"]),
                 fittings,
                 operations,
                 last if through else -1,

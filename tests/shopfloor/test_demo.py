@@ -9,6 +9,7 @@ import pytest
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.db import transaction
 
+from fittings.geometry import KINDS
 from fittings.models import Customer, Order, OrderLine, Segment
 from shared.problems import Conflict
 from shopfloor.board import board
@@ -92,7 +93,9 @@ def test_the_pile_is_there_at_any_hour(filled, hour):
 
 
 def test_the_variety_of_a_shop(filled):
-    lines = list(OrderLine.objects.all())
+    every = list(OrderLine.objects.all())
+    assert {line.kind for line in every} == set(KINDS)
+    lines = [line for line in every if line.kind == "gored_elbow"]
     assert min(line.params["diameter"] for line in lines) <= 4
     assert max(line.params["diameter"] for line in lines) == 60
     assert {"galvanized", "stainless", "aluminum"} <= {line.material for line in lines}
