@@ -141,9 +141,15 @@ def side_lengths(segment: Segment) -> tuple[float, ...]:
 
 
 def seam_place(segment: Segment) -> str:
-    """Where its lengthwise seam lies; empty where it has none, or where any place round it is as good."""
-    if form_of(segment) == FLAT:
+    """Where its lengthwise seam lies; empty where it has none, or where any place round it is as good.
+
+    A braked one has it in the middle of a flat: X runs along the width of the rectangular end, Y along its height.
+    """
+    form = form_of(segment)
+    if form == FLAT:
         return ""
+    if form == BRAKE:
+        return "width side" if round(segment["start_angle"] / 90) % 2 else "height side"
     if segment.get("seam_at"):
         return segment["seam_at"]
     if any(mark["name"] == "quarter" for mark in segment.get("marks") or ()):

@@ -109,6 +109,8 @@ def test_points_on_a_circle_however_it_lies():
         (segment(start_angle=0.0), "throat"),
         (segment(marks=[{"name": "quarter", "line": arc(1)}]), ""),
         (segment("flat", start_angle=0.0), ""),
+        (segment("brake", start_angle=180.0), "height side"),
+        (segment("brake", start_angle=270.0), "width side"),
     ],
 )
 def test_where_a_seam_lies(made, place):

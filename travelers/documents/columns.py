@@ -14,6 +14,7 @@ from travelers.forms import SAME_IN, counted
 
 LENGTH_SIZE = 12.5
 NOTHING = "–"
+GAP = 6.0
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ def table_columns(rows: Sequence[SegmentRow]) -> tuple[Column, ...]:
     """Only columns that say something of these rows, together as wide as the page."""
     found = [Column("Segment", 84, _segment, BOLD, 14)]
     if len({row.sizes for row in rows}) > 1 or any(len(row.sizes) > 1 for row in rows):
-        found.append(Column("Inside", 62, _sizes, MONO_BOLD, LENGTH_SIZE))
+        found.append(Column("Inside", 50, _sizes, MONO_BOLD, LENGTH_SIZE))
     if any(row.stretch_out is not None for row in rows):
         found.append(_length_column("Stretch-out", 80, lambda row: row.stretch_out))
     found += _element_columns(rows)
@@ -45,10 +46,7 @@ def table_columns(rows: Sequence[SegmentRow]) -> tuple[Column, ...]:
         found.append(_length_column("Lap", 40, lambda row: row.lap or None))
     found.append(_length_column("Blank long", 80, lambda row: row.blank_width))
     found.append(_length_column("Blank wide", 70, lambda row: row.blank_height))
-    if any(row.seam_at for row in rows):
-        found.append(Column("Seam at", 42, lambda row: Cell(row.seam_at or NOTHING)))
-    if any(_also(row).text != NOTHING for row in rows):
-        found.append(Column("Also", 42, _also))
+    found += _last_column(rows)
     scale = INNER / sum(column.width for column in found)
     return tuple(replace(column, width=column.width * scale) for column in found)
 
@@ -66,13 +64,28 @@ def _element_columns(rows: Sequence[SegmentRow]) -> list[Column]:
             _length_column("Shortest", 72, lambda row: _extreme(row, min)),
             _length_column("Longest", 72, lambda row: _extreme(row, max)),
         ]
+    has_sides = any(row.sides for row in rows)
+    width = 62 if has_sides else 72
     found = [
-        _length_column("Throat", 72, lambda row: row.throat),
-        _length_column("Heel", 72, lambda row: row.heel),
+        _length_column("Throat", width, lambda row: row.throat),
+        _length_column("Heel", width, lambda row: row.heel),
     ]
-    if any(row.sides for row in rows):
-        found.append(Column("Sides", 72, _sides, MONO_BOLD, LENGTH_SIZE))
+    if has_sides:
+        found.append(Column("Sides", width, _sides, MONO_BOLD, LENGTH_SIZE))
     return found
+
+
+def _last_column(rows: Sequence[SegmentRow]) -> list[Column]:
+    """Where the seam is, and under it what else there is: holes, plates, an edge to bend."""
+    has_seam = any(row.seam_at for row in rows)
+    if not has_seam and not any(map(_also, rows)):
+        return []
+
+    def cell(row: SegmentRow) -> Cell:
+        also = ", ".join(_also(row))
+        return Cell(row.seam_at or NOTHING, also) if has_seam else Cell(also or NOTHING)
+
+    return [Column("Seam at" if has_seam else "Also", 44, cell)]
 
 
 def _extreme(row: SegmentRow, which: Callable) -> float | None:
@@ -113,22 +126,21 @@ def _sides(row: SegmentRow) -> Cell:
     return Cell(fraction_text(row.sides[0]), decimal_text(row.sides[0]))
 
 
-def _also(row: SegmentRow) -> Cell:
+def _also(row: SegmentRow) -> list[str]:
     counts = ((row.holes, "hole"), (row.plates if row.plates > 1 else 0, "plate"), (row.edge_bends, "bend"))
-    parts = [counted(number, noun) for number, noun in counts if number]
-    return Cell(*parts[:2]) if parts else Cell(NOTHING)
+    return [counted(number, noun) for number, noun in counts if number]
 
 
 def draw_head(paper: Paper, columns: Sequence[Column], left: float, base: float) -> None:
     for column in columns:
-        paper.line(column.title, left, base, column.width - 4, SMALL + 0.5, floor=7)
+        paper.line(column.title, left, base, column.width - GAP, SMALL + 0.5, floor=7)
         left += column.width
 
 
 def draw_row(paper: Paper, columns: Sequence[Column], row: SegmentRow, left: float, base: float) -> None:
     for column in columns:
         cell = column.cell(row)
-        paper.line(cell.text, left, base, column.width - 4, column.size, font=column.font, floor=7.5)
+        paper.line(cell.text, left, base, column.width - GAP, column.size, font=column.font, floor=7.5)
         if cell.under:
-            paper.line(cell.under, left, base - 12, column.width - 4, SMALL, floor=7)
+            paper.line(cell.under, left, base - 12, column.width - GAP, SMALL, floor=7)
         left += column.width

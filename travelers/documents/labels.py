@@ -16,7 +16,7 @@ from travelers.documents.data import LabelFormat, LabelItem, Shop
 from travelers.documents.page import Paper
 from travelers.documents.qr import MM, size_of
 from travelers.documents.qr import draw_qr as draw_code
-from travelers.documents.text import BOLD, MONO_BOLD, PLAIN, clean, day_text, fit, wrap
+from travelers.documents.text import BOLD, ELLIPSIS, MONO_BOLD, PLAIN, clean, day_text, fit, wrap
 from travelers.sentences import piece_word
 
 IN = 72.0
@@ -82,19 +82,26 @@ def labels_pdf(
 
 
 def position_text(item: LabelItem) -> str:
-    """ "gore 2 of 5", "piece 2 of 2, branch", or "fitting 4 of 12"."""
+    """ "gore 2 of 5", "piece 2 of 2", "one piece", or "fitting 4 of 12"."""
     if item.position is None:
         return f"fitting {item.fitting_number} of {item.line_quantity}"
+    count = len(item.development["segments"])
+    return "one piece" if count == 1 else f"{_word(item)} {item.position} of {count}"
+
+
+def part_text(item: LabelItem) -> str:
+    """What the piece is where they differ, and which plate of it: "branch", "run, plate 1 of 2"."""
+    parts = []
     segments = item.development["segments"]
-    word = piece_word(segment["role"] for segment in segments)
-    text = f"{word} {item.position} of {len(segments)}"
-    if word == "gore":
-        return text
-    return f"{text}, {role_title(segments[item.position - 1]['role']).lower()}"
+    if item.position is not None and len(segments) > 1 and _word(item) != "gore":
+        parts.append(role_title(segments[item.position - 1]["role"]).lower())
+    if item.plates > 1:
+        parts.append(f"plate {item.plate} of {item.plates}")
+    return ", ".join(parts)
 
 
-def plate_text(item: LabelItem) -> str:
-    return f"plate {item.plate} of {item.plates}" if item.plates > 1 else ""
+def _word(item: LabelItem) -> str:
+    return piece_word(segment["role"] for segment in item.development["segments"])
 
 
 def _label(paper: Paper, item: LabelItem, fmt: LabelFormat, x: float, top: float) -> None:
@@ -181,12 +188,15 @@ def _tall_words(
     tag_size = _fit_lines(paper, item.tag or "no tag", beside, y - 34, width, 15)
     y = y - 34 - tag_size
     paper.line(position_text(item), beside, y - 2, width, 13, font=BOLD, floor=9)
-    if plate_text(item):
-        paper.line(plate_text(item), beside, y - 15, width, 12, font=BOLD, floor=9)
+    if part_text(item):
+        paper.line(part_text(item), beside, y - 15, width, 12, font=BOLD, floor=9)
         y -= 13
     y = min(y - 14, top - PAD - side - 9)
     whole = right - left
-    paper.line(fitting_text(item.development), left, y, whole, 10, floor=7)
+    name = fitting_text(item.development)
+    if fit(name, PLAIN, 10, whole, 7)[0].endswith(ELLIPSIS):
+        name = short_text(item.development)
+    paper.line(name, left, y, whole, 10, floor=7)
     due = f"due {day_text(item.due_on)}" if item.due_on else ""
     facts = [_size_text(item), f"line {item.line}", f"fitting {item.fitting_number} of {item.line_quantity}"]
     paper.line(", ".join(facts), left, y - 12, whole, 10, floor=7)
@@ -219,7 +229,7 @@ def _few_words(paper: Paper, item: LabelItem, left: float, right: float, top: fl
         (short_text(item.development), PLAIN, 8.0),
         (f"{item.gauge} ga, no. {item.fitting_number} of {item.line_quantity}", PLAIN, 8.0),
     ]
-    lines[2:2] = [(part, BOLD, 9.0) for part in (plate_text(item), _remade(item)) if part]
+    lines[2:2] = [(part, BOLD, 9.0) for part in (part_text(item), _remade(item)) if part]
     step = min(14.0, (height - 2 * PAD) / len(lines))
     y = top - (height - step * len(lines)) / 2 - step + 3
     for text, font, size in lines:
@@ -227,4 +237,4 @@ def _few_words(paper: Paper, item: LabelItem, left: float, right: float, top: fl
         y -= step
 
 
-__all__ = ["LabelTooSmall", "labels_pdf", "position_text", "MM"]
+__all__ = ["LabelTooSmall", "labels_pdf", "part_text", "position_text", "MM"]
