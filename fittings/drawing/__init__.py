@@ -19,7 +19,7 @@ from fittings.drawing.facts import (
 )
 from fittings.drawing.full_scale import patterns_pdf
 from fittings.drawing.pattern import pattern_icon, pattern_scene
-from fittings.drawing.scene import Scene
+from fittings.drawing.scene import Scene, trimmed
 from fittings.drawing.side import side_icon, side_scene
 from fittings.drawing.space import space_scene
 from fittings.drawing.svg import svg_text
@@ -110,13 +110,14 @@ def space_svg(
     return svg_text(space_scene(development, width=width, height=height, highlight=highlight))
 
 
-PATTERN_SIZE = {"width": 760, "height": 320, "text_size": 15}
+WIDE = {"width": 760, "height": 400, "text_size": 15}
+NARROW = {"width": 420, "height": 400, "text_size": 13}
 
 
 def pattern_svg(development: Development, position: int, *, is_narrow: bool = False) -> str:
-    """SVG of the flat pattern of the segment at a position from 1, with its dimensions.
+    """SVG of the flat pattern of the segment at a position from 1, with its dimensions, as high as it needs to be.
 
     is_narrow  for a column of some 400 px: its texts stay as large as they are in a wide one
     """
-    size = {"width": 420, "height": 210, "text_size": 13} if is_narrow else PATTERN_SIZE
-    return svg_text(pattern_scene(development, position, **size))
+    size = NARROW if is_narrow else WIDE
+    return svg_text(trimmed(pattern_scene(development, position, **size), size["text_size"] * 0.5))

@@ -194,7 +194,15 @@ def positions_text(positions: tuple[int, ...]) -> str:
 
 
 def seam_text(segment: Mapping[str, Any]) -> str:
-    """Where the seam of a segment is: throat, heel, side, or degrees round the duct from the throat."""
+    """Where the seam of a segment is: throat, heel, side, or degrees round the duct from the throat.
+
+    Empty for what has no seam, and for what is alike all round and so has neither throat nor heel.
+    """
+    if segment.get("seam_at"):
+        return str(segment["seam_at"])
+    names = {mark["name"] for mark in segment.get("marks") or ()}
+    if "seam_at" in segment and not names & {"throat", "heel"}:
+        return ""
     angle = segment.get("start_angle")
     if angle is None:
         return ""

@@ -172,6 +172,12 @@ def fitted(
     return Scene(width, height, moved(items, dx, dy), title)
 
 
+def trimmed(scene: Scene, pad: float) -> Scene:
+    """The scene no higher than what is drawn in it, with `pad` above and below."""
+    _, bottom, _, top = bounds(scene.items)
+    return Scene(scene.width, top - bottom + 2 * pad, moved(scene.items, 0.0, pad - bottom), scene.title)
+
+
 def turned(point: Point, angle: float) -> Point:
     """A point turned about the origin, angle [rad] counter-clockwise."""
     cosine, sine = math.cos(angle), math.sin(angle)
