@@ -114,6 +114,9 @@ def _shown_end(end: Mapping[str, Any], unit: str) -> ShownEnd:
     return ShownEnd(end["title"], end["finish"], tuple(figures), end["note"])
 
 
+COUNTS = ("pieces", "segments", "bends", "bends_per_corner")
+
+
 def _is_unused(name: str, value: float) -> bool:
     return not value and name.startswith(("collar", "offset", "branch_offset"))
 
@@ -123,7 +126,7 @@ def _dimension_figures(sizes: Mapping[str, float], names: Iterable[str], unit: s
         value = sizes[name]
         if name.endswith("angle"):
             text = plain_number(value, 3) + "°"
-        elif name == "pieces" or name.endswith(("_count", "ratio")):
+        elif name in COUNTS or name.endswith("ratio"):
             text = plain_number(value, 3)
         else:
             text = length_text(value, unit)
