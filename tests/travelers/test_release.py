@@ -240,6 +240,22 @@ def test_a_line_without_a_route_is_refused():
     assert rows() == before
 
 
+def test_a_piece_that_no_step_is_for_is_refused_by_its_name():
+    """Its label would be a code that no station takes."""
+    ring_cap = {"diameter": 14, "depth": 1.5, "construction": "ring"}
+    order = factories.order(lines=[factories.line(), factories.line(kind="end_cap", params=ring_cap)])
+    rules = [dict(row) for row in tables.rows("routes")]
+    rules.insert(0, rules[0] | {"operation": "cut", "form": "flat", "method": "none"})
+    services.table_change(name="routes", data={"rows": rules, "version": 1}, actor=OFFICE_ACTOR, now=NOW)
+    before = rows()
+    with pytest.raises(WrongInput) as caught:
+        release(order)
+    (error,) = caught.value.errors
+    assert (error.field, error.value) == ("lines[1]", "end_cap")
+    assert error.message == "Line 2 has no step for piece 2 (disc): no row of the route table fits it."
+    assert rows() == before
+
+
 def test_where_no_segment_has_a_step_the_fittings_alone_are_scanned():
     order = factories.order(lines=[factories.line(quantity=1)])
     rules = [dict(row) for row in tables.rows("routes") if row["operation"] in ("assemble", "wrap")]
