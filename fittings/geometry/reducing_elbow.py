@@ -280,7 +280,7 @@ def _small_radius(spec, unit):
 
 def _flat(spec, unit):
     """Taper and miter together must leave the plane across the cone."""
-    steepest = min(STEEPEST_TAPER, STEEPEST_TAPER - spec.half_angle)
+    steepest = STEEPEST_TAPER - spec.half_angle
     if abs(spec.taper) <= steepest:
         return None
     taper, miter = (with_unit(math.degrees(angle), "deg") for angle in (abs(spec.taper), spec.half_angle))
