@@ -24,6 +24,7 @@ LARGEST = 6.0  # in
 FREE_ENDS = ("end_a", "end_b", "end_c")
 _LAP_TAPER = 0.25  # of the lap
 _SAME_POINT = 5e-4  # in; closer points of a border count as one
+_NO_WIDTH = 1e-6  # in
 _GRID = 1e-4  # in; slivers finer than the display would cross themselves when rounded
 _TAPER_LIMIT = 0.8  # of the seam's length
 
@@ -108,8 +109,8 @@ def band_edge(
     """The outer border of an edge band, notched at both ends and at corners, and the points of the edge beneath it.
 
     At arc length s of a run between two notches the band is min(w, s tan γ₀, (L − s) tan γ₁) wide; γ is half the angle
-    between the edge and the outward seam line at that end, or half the outer angle of a corner. Where a corner points
-    outward the two bands part by themselves and end square.
+    between the edge and the outward seam line at that end, or half the outer angle of a corner less 2°, so that the two
+    bands part there. Where a corner points outward they part by themselves and end square.
 
     edge                 net edge from its first to its last seam end, shape (n, 2) [in]
     width                w of the band, square to the edge [in], > 0
@@ -143,7 +144,8 @@ def band_edge(
     return joined[0], joined[1]
 
 
-_SQUARE_END = 1e6  # tangent of a notch so steep that the band ends square
+_SQUARE = np.pi / 2 - 1e-6  # rad; a notch so steep that the band ends square
+_PARTED = np.pi / 90  # rad; bands that part at a corner stand open by twice as much
 
 
 def _tangents(run):
@@ -159,11 +161,10 @@ def _half_angle_tangent(way, out):
 
 
 def _corner_tangent(incoming, outgoing, side):
-    """tan of half the outer angle at a corner; a corner that points outward ends the bands square."""
-    turn = side * (incoming[0] * outgoing[1] - incoming[1] * outgoing[0])
-    if turn <= 0:
-        return _SQUARE_END
-    return _half_angle_tangent(-incoming, outgoing)
+    """tan of half the outer angle at a corner, less a little so that the bands part; square at most."""
+    cross, dot = incoming[0] * outgoing[1] - incoming[1] * outgoing[0], incoming @ outgoing
+    half = (np.pi - side * np.arctan2(cross, dot)) / 2
+    return float(np.tan(min(max(half - _PARTED, half / 2), _SQUARE)))
 
 
 def _run_border(run, slope, width, side, rise_first, rise_last):
@@ -251,10 +252,9 @@ def cut_outline(
     first_up, last_up = (edge_b[k] - edge_a[k] for k in (0, -1))
     first_up, last_up = first_up / np.hypot(*first_up), last_up / np.hypot(*last_up)
     lower, lower_foot, upper, upper_foot = edge_a, edge_a, edge_b, edge_b
-    if len(edge_a) == 1:  # the tip of a triangle has no edge to flange
-        width_a = 0.0
-    if len(edge_b) == 1:
-        width_b = 0.0
+    # the tip of a triangle has no edge to flange; a band too narrow to show would only double its points
+    width_a = 0.0 if len(edge_a) == 1 or width_a < _NO_WIDTH else width_a
+    width_b = 0.0 if len(edge_b) == 1 or width_b < _NO_WIDTH else width_b
     if width_a > 0:
         lower, lower_foot = band_edge(
             edge_a, width_a, side=-1, first_out=-first_up, last_out=-last_up, corners=corners_a

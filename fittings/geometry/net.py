@@ -3,10 +3,12 @@
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from .outline import closed_between
 
 _SAME_PLACE = 1e-6  # of the way round
+_NO_AREA = 1e-6  # in², what rounding leaves between two shapes
 
 
 class Net:
@@ -26,6 +28,17 @@ class Net:
 
     def outline(self) -> np.ndarray:
         return closed_between(self.edge("a")[0], self.edge("b")[0])
+
+    def covers_itself(self, lap: float) -> bool:
+        """Whether it, or its lap [in], comes to lie over its own first end, as that of a nearly flat ring does."""
+        whole = shapely.polygons(self.outline())
+        if not shapely.is_valid(whole):
+            return True
+        low, high = self.edge_a[-1], self.edge_b[-1]
+        up = (high - low) / np.hypot(*(high - low))
+        beyond = lap * np.array([up[1], -up[0]])
+        tongue = shapely.polygons([low, low + beyond, high + beyond, high])
+        return lap > 0 and bool(shapely.area(shapely.intersection(whole, tongue)) > _NO_AREA)
 
     def edge(self, name: str) -> tuple[np.ndarray, tuple[int, ...]]:
         """Edge 'a' or 'b' with each point once (an apex has many rulings), and its corners among those points."""

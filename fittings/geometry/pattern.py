@@ -78,9 +78,9 @@ def fits_stock(outline, sheet: Sheet, *, may_turn: bool) -> bool:
 
     outline   shape (n, 2) [in]
     sheet     its longest and widest stock [in]
-    may_turn  turned to any angle, as its least box allows; else as it lies, or by a quarter turn
+    may_turn  turned until any side of its convex hull lies along the stock; else as it lies, or by a quarter turn
     returns   bool
-    source    the box of least area of a convex hull lies on one of its sides (shapely's minimum_rotated_rectangle)
+    source    the box of least width, and that of least area, lies on a side of the convex hull (from memory)
 
     >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156, 120, 60)
     >>> [fits_stock(np.array([[0, 0], [w, 0], [w, h], [0, h]], float), sheet, may_turn=False)
@@ -90,12 +90,15 @@ def fits_stock(outline, sheet: Sheet, *, may_turn: bool) -> bool:
     if sheet.longest_stock_in is None and sheet.widest_stock_in is None:
         return True
     long, wide = (math.inf if one is None else one for one in (sheet.longest_stock_in, sheet.widest_stock_in))
-    boxes = [extent(outline)]
+    boxes = np.array([extent(outline)])
     if may_turn:
-        corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shapely.multipoints(outline)))
-        boxes.append(tuple(np.hypot(*(corners[1:3] - corners[:2]).T)))
+        hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(outline)))
+        sides = np.diff(hull, axis=0)
+        ways = sides / np.hypot(*sides.T)[:, None]
+        across = ways[:, ::-1] * [1, -1]
+        boxes = np.column_stack([np.ptp(hull @ turned.T, axis=0) for turned in (ways, across)])
     slack = 1e-6
-    return any(max(box) <= long + slack and min(box) <= wide + slack for box in boxes)
+    return bool(np.any((boxes.max(axis=1) <= long + slack) & (boxes.min(axis=1) <= wide + slack)))
 
 
 def flat_pattern(
@@ -119,14 +122,15 @@ def flat_pattern(
     (144.0, 1.156, Blank(width=12.0, height=12.0))
     """
     widths = {"lap": lap, "width_a": width_a, "width_b": width_b}
-    whole = _flat(net, net, sheet, **widths)[0]
+    too_round = not is_cylinder and net.covers_itself(lap)
+    whole = _flat(net, net, sheet, **(widths | {"lap": 0.0} if too_round else widths))[0]
     around = (
         float(net.edge_a[-1, 0]) if is_cylinder else max(edge_length(net.edge_a), edge_length(net.edge_b))
     )
     count, fits = _plates_needed(net, sheet, widths, is_cylinder, whole["cut_outline"])
     plates = []
     if count > 1:
-        parts = _equal_parts(net, count)
+        parts = list(_equal_parts(net, count))
         pieces = []
         for k, part in enumerate(parts):
             if is_cylinder:
@@ -161,10 +165,6 @@ def flat_pattern(
     )
 
 
-def _equal_parts(net, count):
-    return [net] if count == 1 else [net.part(k / count, (k + 1) / count) for k in range(count)]
-
-
 def _plates_needed(net, sheet, widths, is_cylinder, whole_cut):
     """(count, whether the plates fit the stock): the fewest equal plates that do; else what the longest stock asks."""
     least = 1
@@ -172,16 +172,31 @@ def _plates_needed(net, sheet, widths, is_cylinder, whole_cut):
         least = plate_count(float(net.edge_a[-1, 0]), widths["lap"], sheet.longest_stock_in)
     elif sheet.longest_stock_in is not None:
         plate_count(0.0, widths["lap"], sheet.longest_stock_in)
-    if sheet.longest_stock_in is None and sheet.widest_stock_in is None:
-        return 1, True
+    fewest = None  # that lie flat without covering themselves
     for count in range(least, max(least, MOST_PLATES) + 1):
-        parts = _equal_parts(net, count)
-        cuts = (_cut(part, parts[(k + 1) % count], **widths) for k, part in enumerate(parts))
-        if all(
-            fits_stock(cut, sheet, may_turn=not is_cylinder) for cut in (cuts if count > 1 else [whole_cut])
-        ):
+        if not is_cylinder and any(part.covers_itself(widths["lap"]) for part in _equal_parts(net, count)):
+            continue
+        fewest = fewest or count
+        cuts = _cuts(net, count, widths, sheet, is_cylinder) if count > 1 else [whole_cut]
+        if all(cut is not None and fits_stock(cut, sheet, may_turn=not is_cylinder) for cut in cuts):
             return count, True
-    return least, False
+    return fewest or least, False
+
+
+def _equal_parts(net, count):
+    """One by one."""
+    return (net.part(k / count, (k + 1) / count) if count > 1 else net for k in range(count))
+
+
+def _cuts(net, count, widths, sheet, is_cylinder):
+    """The cut outlines of equal parts one by one, None where the net part alone exceeds the stock."""
+    parts = _equal_parts(net, count)
+    part = first = next(parts)
+    for k in range(1, count + 1):
+        following = next(parts) if k < count else first
+        too_large = is_cylinder and not fits_stock(part.outline(), sheet, may_turn=False)
+        yield None if too_large else _cut(part, following, **widths)
+        part = following
 
 
 def _cut(net, following, *, lap, width_a, width_b):

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+_FLAT = 1e-9  # of the other: a triangle with no area, at the tip of a cone
+
 
 @dataclass(frozen=True, eq=False)
 class Cylinder:
@@ -31,24 +33,52 @@ class Ruled:
     def to_space(self, points) -> np.ndarray:
         """Flat points, shape (n, 2) [in], in space, shape (n, 3) [in]: between the two rulings beside them."""
         points = np.asarray(points, dtype=float).reshape(-1, 2)
-        along = self.flat_b - self.flat_a
-        length = np.maximum(np.hypot(*along.T), 1e-12)
-        apart = points[:, None, :] - self.flat_a[None]
-        # distance to the right of each ruling, and the place along it in parts of its length
-        right = (along[:, 1] * apart[..., 0] - along[:, 0] * apart[..., 1]) / length
-        place = (along[:, 0] * apart[..., 0] + along[:, 1] * apart[..., 1]) / length**2
-        span = right[:, :-1] - right[:, 1:]
-        part = np.divide(right[:, :-1], span, out=np.zeros_like(span), where=span > 1e-12)
-        between = place[:, :-1] * (1 - part) + place[:, 1:] * part
-        off = np.maximum(-right[:, :-1], 0) + np.maximum(right[:, 1:], 0)
-        off += length[:-1] * (np.maximum(-between, 0) + np.maximum(between - 1, 0))
-        off[span <= 1e-12] = np.inf
-        at = np.argmin(off, axis=1)
-        rows = np.arange(len(points))
-        share, height = np.clip(part[rows, at], 0, 1)[:, None], between[rows, at][:, None]
-        low = self.space_a[at] * (1 - share) + self.space_a[at + 1] * share
-        high = self.space_b[at] * (1 - share) + self.space_b[at + 1] * share
-        return low + (high - low) * height
+        # how far a point lies outside each of the four sides of what lies between two rulings
+        right = _left_of(points, self.flat_b, self.flat_a - self.flat_b)
+        under, over = (
+            _left_of(points, edge[:-1], np.diff(edge, axis=0)) for edge in (self.flat_a, self.flat_b)
+        )
+        sides = (right[:, :-1], -right[:, 1:], under, -over)
+        off = sum(np.maximum(-side, 0) for side in sides)
+        ruling = self.flat_b - self.flat_a
+        size = _cross(np.diff(self.flat_a, axis=0), ruling[:-1]) - _cross(
+            np.diff(self.flat_b, axis=0), -ruling[1:]
+        )
+        off[:, size <= 1e-15] = np.inf
+        return self._between(np.argmin(off, axis=1), points)
+
+    def _between(self, at, points):
+        """Points, shape (n, 2), by the flat triangle that they lie in between ruling `at` and the next, as unrolled."""
+        flat, space = (
+            (low[at], low[at + 1], high[at], high[at + 1])
+            for low, high in ((self.flat_a, self.flat_b), (self.space_a, self.space_b))
+        )
+        low, next_low, high, next_high = flat
+        under = _cross(next_low - low, high - low)  # of the triangle on edge A, and of that on edge B
+        over = _cross(high - next_high, next_low - next_high)
+        is_under = _cross(high - next_low, points - next_low) >= 0
+        is_under = (is_under | (over <= _FLAT * under)) & (under > _FLAT * over)
+
+        def triangle(low, next_low, high, next_high):
+            origin = np.where(is_under[:, None], low, next_high)
+            ends = [np.where(is_under[:, None], *pair) for pair in ((next_low, high), (high, next_low))]
+            return origin, ends[0] - origin, ends[1] - origin
+
+        origin, first, second = triangle(*flat)
+        whole = _cross(first, second)
+        shares = [_cross(points - origin, second) / whole, _cross(first, points - origin) / whole]
+        origin, first, second = triangle(*space)
+        return origin + first * shares[0][:, None] + second * shares[1][:, None]
+
+
+def _cross(first, second):
+    return first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
+
+
+def _left_of(points, start, way):
+    """How far points, shape (n, 2), lie to the left of lines, shape (m, 2); 0 for a line without length."""
+    length = np.hypot(*way.T)
+    return np.divide(1, length, out=0 * length, where=length > 1e-9) * _cross(way, points[:, None] - start)
 
 
 def _lengths(vectors):
