@@ -28,6 +28,7 @@ from shared.roles import Actor
 
 FOLDER = Path(settings.BASE_DIR) / "fixtures" / "tables"
 MOST_ROWS = 2000
+SET_UP = "set-up"  # who made the versions that come from the data files
 LONGEST_TEXT = 400
 
 
@@ -212,17 +213,29 @@ def _allowed(column: Column) -> str:
 
 
 def load_first_versions(*, now: datetime) -> list[str]:
-    """Version 1 of every registered table that has none, from its data file. Returns their names."""
-    have = set(versions_in_force())
+    """The rows of the data files, for every registered table that nobody in the shop has changed.
+
+    A table without a version gets its first; one whose newest version is from an older data file gets a new one. What
+    the shop has edited stays as it is. Returns the names of the tables that got a version.
+    """
+    newest = {row.table: row for row in TableVersion.objects.order_by("number").defer("rows")}
     made = []
     for schema in SCHEMAS.values():
-        if schema.name in have:
+        have = newest.get(schema.name)
+        if have is not None and have.made_by != SET_UP:
             continue
         path = FOLDER / f"{schema.name}.csv"
         with path.open(newline="", encoding="utf-8") as file:
             data = check_rows(schema, list(csv.DictReader(file)))
+        if have is not None and list(_rows_of(have.pk)) == data:
+            continue
         TableVersion.objects.create(
-            table=schema.name, number=1, rows=data, note=f"From {path.name}", made_by="set-up", made_at=now
+            table=schema.name,
+            number=have.number + 1 if have else 1,
+            rows=data,
+            note=f"From {path.name}",
+            made_by=SET_UP,
+            made_at=now,
         )
         made.append(schema.name)
     return made

@@ -291,3 +291,27 @@ def test_the_schema_describes_every_kind_and_has_no_warnings():
         assert schema["paths"][path.removeprefix("/api/v1")]["post"]["requestBody"]["content"][
             "application/json"
         ]["examples"]
+
+
+def _versions(table):
+    return list(TableVersion.objects.filter(table=table).order_by("number").values_list("number", "made_by"))
+
+
+def test_rows_that_came_with_an_older_release_are_brought_up_to_date(shop):
+    newest = TableVersion.objects.get(table="stock", number=1)
+    TableVersion.objects.create(
+        table="stock", number=2, rows=newest.rows[:1], note="", made_by=tables.SET_UP, made_at=timezone.now()
+    )
+    assert tables.load_first_versions(now=timezone.now()) == ["stock"]
+    assert _versions("stock") == [(1, "set-up"), (2, "set-up"), (3, "set-up")]
+    assert list(tables.rows("stock")) == newest.rows
+    assert tables.load_first_versions(now=timezone.now()) == []
+
+
+def test_what_the_shop_has_edited_stays_as_it_is(shop):
+    first = TableVersion.objects.get(table="stock", number=1)
+    TableVersion.objects.create(
+        table="stock", number=2, rows=first.rows[:1], note="", made_by="office", made_at=timezone.now()
+    )
+    assert tables.load_first_versions(now=timezone.now()) == []
+    assert list(tables.rows("stock")) == first.rows[:1]
