@@ -27,7 +27,7 @@ from .rulings import developed_cone
 SEAM_ANGLE = math.pi  # of all three: the main's beside branch 2, the branches' in the crotch
 SHORTEST = 0.001  # in, of any element; less, and edges meet or cross
 _CYLINDER_BELOW = 1e-9  # rad; a smaller taper is none
-_RULINGS = 2000
+_RULINGS = 1024
 
 PARAMS = (
     Param("diameter", "in", 1, 120, help="Inside diameter of the main.", required=True),

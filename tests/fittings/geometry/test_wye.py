@@ -113,7 +113,7 @@ class Truth:
         far = self.main_length if which == 0 else self.length
         others = [other for other in range(3) if other != which]
         low, high = np.full(len(psi), -100.0 * self.radius), np.full(len(psi), float(far))
-        for _ in range(58):
+        for _ in range(48):
             middle = (low + high) / 2
             at = point(middle)
             rivals = np.maximum(*(self.ahead(at, other) for other in others))
@@ -214,8 +214,8 @@ def check(dev, truth):
         (0, main, main.edge_b, main.edge_a),
         (1, first, first.edge_a, first.edge_b),
     ):
-        joint = placed(dev, which + 1, evenly(joint, 90))
-        free = placed(dev, which + 1, evenly(free, 20))
+        joint = placed(dev, which + 1, evenly(joint, 60))
+        free = placed(dev, which + 1, evenly(free, 12))
         assert truth.off(np.vstack([joint, free]), which).max() < WITHIN
         end = truth.middle + truth.axes[which] * (truth.main_length if which == 0 else truth.length)
         assert np.abs((free - end) @ truth.axes[which]).max() < WITHIN
@@ -223,7 +223,7 @@ def check(dev, truth):
         others = (to_polyline(joint, true_joints[other]) for other in range(3) if other != which)
         assert np.minimum(*others).max() < MEETS
         check_outlines(segment)
-    some = second.edge_a[::9]
+    some = second.edge_a[::25]
     assert placed(dev, 3, some) == pytest.approx(placed(dev, 2, some) * [-1, -1, 1], abs=1e-9)
     assert second.edge_a == pytest.approx(first.edge_a)
     assert second.net_outline == pytest.approx(first.net_outline)
@@ -239,7 +239,7 @@ def check_isometry(dev, truth):
     branch, a = dev.segments[1], truth.tapers[1]
     if branch.form == "cylinder":
         return
-    edge_a, edge_b = branch.edge_a[::7], branch.edge_b[::7]
+    edge_a, edge_b = branch.edge_a[::15], branch.edge_b[::15]
     low, high = placed(dev, 2, edge_a), placed(dev, 2, edge_b)
     rulings = np.hypot(*(edge_b - edge_a).T)
     assert np.linalg.norm(high - low, axis=1) == pytest.approx(rulings, abs=1e-3)
