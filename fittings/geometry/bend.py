@@ -86,12 +86,14 @@ def gores_must_not_cross(
         )
         raise CannotBeMade([FieldProblem(given_as, value, limit, sentence)])
     mean_radius = (diameter + thickness) / 2
+    title = "The radius ratio" if by_ratio else "The centerline radius"
     for piece, length in pieces.items():
         if length < SHORTEST_THROAT:
             least = number_text(mean_radius / diameter) if by_ratio else with_unit(mean_radius, "in", unit)
             limit = f"more than {least}"
             sentence = (
                 f"The edges of the {piece} meet or cross at the throat: its throat length on the mean "
-                f"surface is {with_unit(length, 'in', unit)}. Use a larger radius or angle, or fewer pieces."
+                f"surface is {with_unit(length, 'in', unit)}. {title} must be {limit}; a larger angle or fewer pieces "
+                "lengthen it too."
             )
             raise CannotBeMade([FieldProblem(given_as, value, limit, sentence)])

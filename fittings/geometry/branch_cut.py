@@ -130,8 +130,8 @@ def branch_must_fit(
     if abs(cut.offset) > room + 1e-9:
         limit = range_text(-room, room, "in", unit) if room > 1e-9 else f"0 {unit}"
         sentence = (
-            f"Branch offset is {with_unit(cut.offset, 'in', unit)}; more than {with_unit(room, 'in', unit)} either "
-            "way, the branch reaches past the side of what it sits on."
+            f"Branch offset is {with_unit(cut.offset, 'in', unit)}; it can be {limit}: farther out, the branch "
+            "reaches past the side of what it sits on."
         )
         raise CannotBeMade([FieldProblem("branch_offset", cut.offset * per_inch, limit, sentence)])
     highest = extremes(cut.along_branch)[1]

@@ -107,7 +107,7 @@ def bends_from(values: Mapping, radius: float, unit: str = "in") -> tuple[float,
 
 def _missing(param, unit):
     limit = range_text(param.low, param.high, param.unit, unit, low_open=True)
-    return FieldProblem(param.name, None, limit, f"{param.title} is missing; {_TWO}")
+    return FieldProblem(param.name, None, limit, f"{param.title} is missing; {_TWO} It can be {limit}.")
 
 
 def _disagreeing(made, length, unit):
@@ -128,8 +128,11 @@ def _straight(value, field, given, quantity, unit):
     """The straight between the bends, zero where it is rounded below, refused where it is out of all proportion."""
     if value > LONGEST_STRAIGHT:
         most = range_text(None, LONGEST_STRAIGHT, "in", unit)
-        limit = f"such that the straight is {most}"
-        sentence = f"The straight between the bends is {with_unit(value, 'in', unit)}; it can be {most}."
+        limit = f"such that the straight between the bends is {most}"
+        sentence = (
+            f"{field.capitalize()} is {with_unit(given, quantity, unit)}, and the straight between the bends "
+            f"{with_unit(value, 'in', unit)}; it can be {limit}."
+        )
         shown_value = shown(given, unit) if quantity == "in" else given
         raise CannotBeMade([FieldProblem(field, shown_value, limit, sentence)])
     return max(value, 0.0)
@@ -170,10 +173,10 @@ def _from_length_and_angle(values, radius, unit):
     """s = (L − 2R sin θ) / cos θ"""
     length, roll, angle = values["length"], values["roll"], math.radians(values["angle"])
     if math.cos(angle) < 1e-9:
-        sentence = (
-            f"Offset is missing; with bends of {with_unit(values['angle'], 'deg')} length does not tell it."
-        )
-        raise ParameterError([FieldProblem("offset", None, "given with an angle of 90°", sentence)])
+        limit = range_text(OFFSET.low, OFFSET.high, "in", unit, low_open=True)
+        turn = with_unit(values["angle"], "deg")
+        sentence = f"Offset is missing; with bends of {turn} the length does not tell it. It can be {limit}."
+        raise ParameterError([FieldProblem("offset", None, limit, sentence)])
     least = 2 * radius * math.sin(angle)
     straight = (length - least) / math.cos(angle)
     if straight < -_ROUNDED:

@@ -398,7 +398,7 @@ PARAMS = st.builds(
     st.one_of(st.floats(1, 120), st.floats(4, 24)),
     st.one_of(st.floats(0.1, 1), st.just(1.0), st.floats(0.99, 1), st.floats(0.3, 0.8)),
     st.one_of(st.floats(10, 90), st.sampled_from([30, 45, 60, 90]), st.floats(45, 90)),
-    st.one_of(st.just(0.0), st.floats(-1, 1), st.sampled_from([-1.0, 1.0, 0.999])),
+    st.one_of(st.just(0.0), st.floats(-1, 1), st.sampled_from([-1.0, 1.0, 0.999, -1.2])),
     st.one_of(st.floats(0.2, 6), st.floats(2, 5)),
     st.one_of(st.floats(0.3, 6), st.floats(1.5, 4)),
     st.one_of(st.none(), st.floats(0.2, 0.6)),
