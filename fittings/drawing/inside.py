@@ -16,7 +16,7 @@ WIDEST = (
 DESCENT = 0.3  # of commas and of letters such as g, in heights
 _SHRINK, _STEPS, _CLEAR = 0.86, 40, 0.15  # _CLEAR: room kept round the box, in heights
 _GRID, _BEST = 16, 12
-_TRIES = 4  # steps of shrinking to come off the marks
+_TRIES = 3  # steps of shrinking to come off the marks, and to stand upright
 
 
 @dataclass(frozen=True)
@@ -56,19 +56,25 @@ def text_place(
     points, angles = _candidates(piece, lines)
     shapely.prepare(piece)
     shapely.prepare(lines)
-    height, best, tries = most, None, 0
+    is_upright = np.abs(angles) < 1e-9
+    height, best, rank, tries = (
+        most,
+        0,
+        0,
+        0,
+    )  # rank: 0 nothing fits, 1 over marks, 2 clear of them, 3 upright too
     for step in range(_STEPS):
         now = most * _SHRINK**step
         boxes = _boxes(points, angles, letters, now)
         fits = shapely.contains_properly(piece, boxes)
         clear = fits & ~shapely.intersects(lines, boxes)
-        if clear.any() or (best is None and fits.any()):
-            found = np.flatnonzero(clear if clear.any() else fits)
-            best, height = min(found, key=lambda at: (abs(angles[at]) > 1e-9, at)), now
-        tries += best is not None
-        if clear.any() or tries > _TRIES:
+        for better, which in ((3, clear & is_upright), (2, clear), (1, fits & is_upright), (1, fits)):
+            if better > rank and which.any():
+                rank, best, height = better, int(np.argmax(which)), now
+        tries += rank > 0
+        if rank == 3 or tries > _TRIES:
             break
-    middle, angle = points[best or 0], float(angles[best or 0])
+    middle, angle = points[best], float(angles[best])
     wide, up = letters * WIDEST * height / 2, height * (1 - DESCENT) / 2
     x = middle[0] - math.cos(angle) * wide + math.sin(angle) * up
     y = middle[1] - math.sin(angle) * wide - math.cos(angle) * up

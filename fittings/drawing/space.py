@@ -30,7 +30,7 @@ _WIDEST, _WIDEST_AT_CURVES = (
     2,
 )  # quadrilaterals of a cell round the duct: it is ordered as if it were plane
 _TIE = 0.02  # of the drawing's size: pieces that are no farther apart meet there
-_OVERLAP = 0.7  # paper units by which neighbours run into each other: no ground shines through
+_OVERLAP = 1.5  # paper units by which neighbours run into each other: no ground shines through
 _CREASE = math.cos(math.radians(12))
 _BEND = math.cos(math.radians(1))  # between a flat of a braked piece and its neighbour
 _WIDE = 3  # a flat is so much wider than the middle quadrilateral of its strip
