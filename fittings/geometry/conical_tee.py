@@ -189,7 +189,6 @@ def spec_from(values: Mapping, *, thickness: float, unit: str = "in") -> Conical
         _wrong_diameters(spec, unit)
         or _short_branch(spec, thickness, unit)
         or _wide_base(spec, thickness, unit)
-        or _flat_lean(spec, thickness)
         or _cut_past_the_end(spec, thickness, unit)
     )
     if problem:
@@ -240,18 +239,6 @@ def _wide_base(spec, thickness, unit):
         f"branch diameter and branch length it can be {limit}."
     )
     return FieldProblem("base_diameter", shown(spec.base_diameter, unit), limit, sentence)
-
-
-def _flat_lean(spec, thickness):
-    taper = math.atan(spec.cut(thickness).taper)
-    if spec.angle - taper >= math.radians(1):
-        return None
-    limit = f"at least {with_unit(math.degrees(taper) + 1, 'deg')}"
-    sentence = (
-        f"Angle is {with_unit(math.degrees(spec.angle), 'deg')}; one side of the cone, which tapers by "
-        f"{with_unit(math.degrees(taper), 'deg')}, would run along the run: it can be {limit}."
-    )
-    return FieldProblem("angle", math.degrees(spec.angle), limit, sentence)
 
 
 def _cut_past_the_end(spec, thickness, unit):
