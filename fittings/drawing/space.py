@@ -29,6 +29,7 @@ _WIDEST, _WIDEST_AT_CURVES = (
     4,
     2,
 )  # quadrilaterals of a cell round the duct: it is ordered as if it were plane
+_MANY = 12  # segments; of more, each is so small on the paper that fewer rulings show it
 _TIE = 0.02  # of the drawing's size: pieces that are no farther apart meet there
 _OVERLAP = 1.5  # paper units by which neighbours run into each other: no ground shines through
 _CREASE = math.cos(math.radians(12))
@@ -82,6 +83,8 @@ def space_scene(
     raises      KeyError where the development has no strips in space
     """
     solid = solid_of(development)
+    if len(solid.positions) > _MANY:
+        solid = solid.coarser(2 if len(solid.positions) <= 2 * _MANY else 4)
     points = np.concatenate([row for strip in solid.strips for row in (strip.a, strip.b)]) @ eye().T
     low, high = points.min(axis=0)[:2], points.max(axis=0)[:2]
     room = 1.7 * text_size

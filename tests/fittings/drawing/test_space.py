@@ -148,6 +148,13 @@ def test_a_nine_piece_elbow_is_quick_and_small():
     assert len(text.encode()) < 60_000
 
 
+@pytest.mark.parametrize(("pieces", "most"), [(13, 60_000), (24, 90_000), (60, 150_000)])
+def test_an_elbow_of_many_pieces_does_not_grow_with_them(pieces, most):
+    params = {"diameter": 14, "angle": 180, "pieces": pieces, "radius_ratio": 3}
+    found = develop("gored_elbow", params, sheet=SHEET, allowances=Allowances(lap=0.5), practice=Practice())
+    assert len(space_svg(development_as_dict(found)).encode()) < most
+
+
 def test_a_pdf_shows_the_same_greys():
     scene = space_scene(made(("gored_elbow", "five")), width=300, height=240)
     buffer = BytesIO()
