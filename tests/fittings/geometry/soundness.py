@@ -114,13 +114,10 @@ def _fits(outline, sheet, *, may_turn):
     long, wide = (side or math.inf for side in (sheet.longest_stock_in, sheet.widest_stock_in))
     box = np.ptp(outline, axis=0)
     if may_turn:  # with any side of its hull along the stock
-        hull = shapely.convex_hull(shapely.Polygon(outline))
-        x, y = np.array(hull.exterior.coords).T
-        boxes = []
-        for angle in np.degrees(np.arctan2(np.diff(y), np.diff(x))):
-            low_x, low_y, high_x, high_y = shapely.affinity.rotate(hull, -angle).bounds
-            boxes.append(sorted((high_x - low_x, high_y - low_y)))
-        return any(one[1] <= long + 1e-6 and one[0] <= wide + 1e-6 for one in boxes)
+        x, y = np.array(shapely.convex_hull(shapely.Polygon(outline)).exterior.coords).T
+        angle = np.arctan2(np.diff(y), np.diff(x))[:, None]
+        sizes = [np.ptp(x * np.cos(turn) + y * np.sin(turn), axis=1) for turn in (angle, angle + math.pi / 2)]
+        return bool(np.any((np.maximum(*sizes) <= long + 1e-6) & (np.minimum(*sizes) <= wide + 1e-6)))
     return box.max() <= long + 1e-6 and box.min() <= wide + 1e-6
 
 

@@ -471,7 +471,8 @@ def test_over_the_whole_range(params, sheet, allowances):
     dev = develop("square_to_round", params, sheet=sheet, allowances=allowances, practice=Practice())
     truth, segment = Truth(params, sheet.thickness_in), dev.segments[0]
     assert_sound(dev, sheet, allowances)
-    assert segment.net_area == pytest.approx(truth.area(), rel=1e-3, abs=0.01)
+    between = 0.002 * length_of(segment.edge_b)  # what chords may leave out or add
+    assert segment.net_area == pytest.approx(truth.area(), rel=1e-3, abs=between)
     assert length_of(segment.edge_a) == pytest.approx(4 * (truth.a + truth.b), abs=0.001)
     assert length_of(segment.edge_b) == pytest.approx(2 * math.pi * truth.radius, abs=0.01)
     chords = np.hypot(*np.diff(segment.edge_b, axis=0).T)
