@@ -1,7 +1,7 @@
 """The traveler: what to make, every number it is made by, and the steps with room to write when all else is down.
 
-The first page says what it is and shows it; the table of segments, the steps with their cautions, the warnings and the
-pieces' codes follow and flow over as many pages as they need. Each page carries the code.
+The first page says what it is and shows it; the table of segments, the warnings, the steps with their cautions, the
+patterns and the pieces' codes follow and flow over as many pages as they need. Each page carries the code.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from functools import partial
 from fittings.drawing import fitting_text
 from travelers.documents import blocks
 from travelers.documents.data import Shop, TravelerSheet
+from travelers.documents.drawings import drawings
 from travelers.documents.flow import Flow, Placed
 from travelers.documents.page import INNER, MARGIN, SMALL, TOP, Paper
 from travelers.documents.text import BOLD, PLAIN
@@ -78,6 +79,7 @@ def _laid_out(paper: Paper, sheet: TravelerSheet) -> list[list[Placed]]:
     blocks.segment_table(flow, paper, sheet)
     blocks.warnings(flow, paper, sheet)
     blocks.route(flow, paper, sheet)
+    drawings(flow, paper, sheet)
     blocks.pieces(flow, paper, sheet)
     return flow.pages
 

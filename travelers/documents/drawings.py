@@ -1,0 +1,58 @@
+"""The drawings of a traveler after its steps: the fitting shaded, and each different pattern with its numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from fittings.drawing import Scene, pattern_scene, patterns, positions_text, role_title, space_scene
+from fittings.drawing.pdf import draw_scene
+from travelers.documents.blocks import HEADING, heading
+from travelers.documents.data import TravelerSheet
+from travelers.documents.page import INNER, MARGIN, SMALL, Paper
+from travelers.documents.text import MONO
+
+GAP = 14.0
+CELL_WIDTH = (INNER - GAP) / 2
+CELL_HEIGHT = 160.0
+CAPTION = 15.0
+TEXT_SIZE = 9.0
+
+
+def drawings(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
+    """Two a row: how it looks, then each different pattern once. Made when drawn, so that a stamped page pays once."""
+    development = sheet.development
+    count = len(development["segments"])
+    cells: list[tuple[str, Callable[[float, float], Scene]]] = []
+    if all(segment.get("space") for segment in development["segments"]):
+        cells.append(
+            ("The fitting", lambda width, height: space_scene(development, width=width, height=height))
+        )
+    for group in patterns(development):
+        caption = (
+            f"{role_title(group.segment.get('role', 'segment'))} {positions_text(group.positions)} of {count}"
+        )
+        position = group.positions[0]
+
+        def pattern(width: float, height: float, position: int = position) -> Scene:
+            return pattern_scene(development, position, width=width, height=height, text_size=TEXT_SIZE)
+
+        cells.append((caption, pattern))
+    title = "Patterns, seen on the face that becomes the outside"
+    for start in range(0, len(cells), 2):
+        row = cells[start : start + 2]
+        if not start or flow.room() < CELL_HEIGHT:
+            flow.need(HEADING + CELL_HEIGHT)
+        if not start or flow.is_fresh():
+            flow.place(HEADING, partial(heading, paper, title), is_shared=True)
+        flow.place(CELL_HEIGHT, partial(_row, paper, row), is_shared=True)
+
+
+def _row(paper: Paper, row, top: float) -> None:
+    height = CELL_HEIGHT - CAPTION - 8
+    for column, (caption, scene) in enumerate(row):
+        left = MARGIN + column * (CELL_WIDTH + GAP)
+        paper.line(caption, left, top - 11, CELL_WIDTH, SMALL)
+        drawn = scene(CELL_WIDTH, height)
+        draw_scene(paper.canvas, drawn, left, top - CAPTION - height, CELL_WIDTH, height, font=MONO)
