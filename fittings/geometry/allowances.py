@@ -151,7 +151,7 @@ _PARTED = np.pi / 90  # rad; bands that part at a corner stand open by twice as 
 def _tangents(run):
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(run, axis=0).T))])
     order = 2 if len(run) > 2 else 1
-    found = np.column_stack([np.gradient(run[:, k], along, edge_order=order) for k in (0, 1)])
+    found = np.gradient(run, along, axis=0, edge_order=order)
     return found / np.hypot(*found.T)[:, None]
 
 

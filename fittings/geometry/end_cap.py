@@ -17,7 +17,8 @@ from .development import FLAT, Blank, Development, FreeEnd, Mark, Plate, Segment
 from .errors import CannotBeMade, FieldProblem
 from .outline import extent, signed_area
 from .parameters import MM_PER_IN, Kind, Param, range_text, with_unit
-from .pattern import MOST_PLATES, SQ_IN_PER_SQ_FT, cylinder_segment, fits_stock, pattern_key
+from .pattern import SQ_IN_PER_SQ_FT, cylinder_segment, pattern_key
+from .plates import MOST_PLATES, fits_stock
 from .practice import Practice, Warned
 from .rolling import frame_at
 

@@ -25,6 +25,7 @@ class Net:
         self.at_a, self.at_b = np.asarray(at_a, float), np.asarray(at_b, float)
         self.corners_a, self.corners_b = tuple(corners_a), tuple(corners_b)
         self.holes, self.marks = tuple(np.asarray(hole, float) for hole in holes), tuple(marks)
+        self._distinct: dict[str, tuple[np.ndarray, tuple[int, ...]]] = {}
 
     def outline(self) -> np.ndarray:
         return closed_between(self.edge("a")[0], self.edge("b")[0])
@@ -42,10 +43,13 @@ class Net:
 
     def edge(self, name: str) -> tuple[np.ndarray, tuple[int, ...]]:
         """Edge 'a' or 'b' with each point once (an apex has many rulings), and its corners among those points."""
-        points, corners = getattr(self, f"edge_{name}"), getattr(self, f"corners_{name}")
-        is_new = np.concatenate([[True], np.hypot(*np.diff(points, axis=0).T) > 1e-9])
-        number = np.cumsum(is_new) - 1
-        return points[is_new], tuple(sorted({int(number[corner]) for corner in corners}))
+        if name not in self._distinct:
+            points, corners = getattr(self, f"edge_{name}"), getattr(self, f"corners_{name}")
+            is_new = np.concatenate([[True], np.hypot(*np.diff(points, axis=0).T) > 1e-9])
+            number = np.cumsum(is_new) - 1
+            own = tuple(sorted({int(number[corner]) for corner in corners}))
+            self._distinct[name] = (points[is_new], own)
+        return self._distinct[name]
 
     def part(self, start: float, end: float) -> "Net":
         """The part between two places, still where it lies."""
@@ -84,8 +88,9 @@ class Net:
             marks=[replace(mark, line=move(mark.line)) for mark in self.marks],
         )
 
-    def upright(self) -> "Net":
-        """Turned so that the line from the middle of edge A to that of edge B stands upright, in the axes' corner."""
+    def upright(self) -> tuple[np.ndarray, np.ndarray]:
+        """The (2, 2) turn and the shift [in] after which the line from the middle of edge A to that of edge B stands
+        upright, in the axes' corner."""
         low, high = (
             np.array([np.interp(0.5, at, edge[:, k]) for k in (0, 1)])
             for edge, at in ((self.edge_a, self.at_a), (self.edge_b, self.at_b))
@@ -93,4 +98,4 @@ class Net:
         up = high - low
         cos, sin = up[1] / np.hypot(*up), up[0] / np.hypot(*up)
         turn = np.array([[cos, -sin], [sin, cos]])
-        return self.moved(turn, -(self.outline() @ turn.T).min(axis=0))
+        return turn, -(self.outline() @ turn.T).min(axis=0)

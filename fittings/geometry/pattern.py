@@ -7,17 +7,15 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from .allowances import cut_outline
 from .curves import edge_length
 from .development import BRAKE, CONE, CYLINDER, Blank, Mark, Plate, Sheet
-from .errors import CannotBeMade, FieldProblem
 from .net import Net
 from .outline import extent, signed_area
 from .parameters import number_text
+from .plates import cut_of, equal_parts, plates_needed
 from .surfaces import Cylinder, Ruled, unrolled
 
 SQ_IN_PER_SQ_FT = 144.0
-MOST_PLATES = 12
 QUARTERS = {0: "throat", 1: "side", 2: "heel", 3: "side"}
 _STRIP_STEPS = 48  # of a drawing in space, round a whole turn
 _SAME = 1e-6
@@ -50,57 +48,6 @@ def pattern_key(net_outline, cut_outline_, sheet: Sheet, holes=()) -> str:
     return digest.hexdigest()[:8]
 
 
-def plate_count(stretch_out: float, lap: float, longest_stock: float | None) -> int:
-    """Fewest equal plates so that each, with its lap, is no longer than the longest stock.
-
-    stretch_out    of the whole segment [in]
-    lap            of each plate [in]
-    longest_stock  [in], None for no limit
-    returns        plates, ≥ 1
-    raises         CannotBeMade if the lap alone is as long as the stock
-    source         definition; the rule of fewest equal plates is a house rule
-
-    >>> plate_count(188.5, 0.5, 120.0), plate_count(119.5, 0.5, 120.0), plate_count(500.0, 0.5, None)
-    (2, 1, 1)
-    """
-    if longest_stock is None:
-        return 1
-    room = longest_stock - lap
-    if room <= 0:
-        limit = f"less than {number_text(longest_stock)} in"
-        sentence = f"Lap is {number_text(lap)} in; it must be {limit}, the longest stock."
-        raise CannotBeMade([FieldProblem("allowances.lap", lap, limit, sentence)])
-    return max(1, int(np.ceil(stretch_out / room - 1e-9)))
-
-
-def fits_stock(outline, sheet: Sheet, *, may_turn: bool) -> bool:
-    """Whether a cut outline can be laid on the stock, lengthwise or across.
-
-    outline   shape (n, 2) [in]
-    sheet     its longest and widest stock [in]
-    may_turn  turned until any side of its convex hull lies along the stock; else as it lies, or by a quarter turn
-    returns   bool
-    source    the box of least width, and that of least area, lies on a side of the convex hull (from memory)
-
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156, 120, 60)
-    >>> [fits_stock(np.array([[0, 0], [w, 0], [w, h], [0, h]], float), sheet, may_turn=False)
-    ...  for w, h in ((120, 60), (50, 110), (70, 70))]
-    [True, True, False]
-    """
-    if sheet.longest_stock_in is None and sheet.widest_stock_in is None:
-        return True
-    long, wide = (math.inf if one is None else one for one in (sheet.longest_stock_in, sheet.widest_stock_in))
-    boxes = np.array([extent(outline)])
-    if may_turn:
-        hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(outline)))
-        sides = np.diff(hull, axis=0)
-        ways = sides / np.hypot(*sides.T)[:, None]
-        across = ways[:, ::-1] * [1, -1]
-        boxes = np.column_stack([np.ptp(hull @ turned.T, axis=0) for turned in (ways, across)])
-    slack = 1e-6
-    return bool(np.any((boxes.max(axis=1) <= long + slack) & (boxes.min(axis=1) <= wide + slack)))
-
-
 def flat_pattern(
     net: Net, *, sheet: Sheet, lap, width_a, width_b, is_cylinder: bool, start_angle=0.0
 ) -> dict:
@@ -123,21 +70,22 @@ def flat_pattern(
     """
     widths = {"lap": lap, "width_a": width_a, "width_b": width_b}
     too_round = not is_cylinder and net.covers_itself(lap)
-    whole = _flat(net, net, sheet, **(widths | {"lap": 0.0} if too_round else widths))[0]
+    whole_widths = widths | {"lap": 0.0} if too_round else widths
+    whole_cut = cut_of(net, net, **whole_widths)
+    whole = _flat(net, whole_cut, sheet, whole_widths["lap"])[0]
     around = (
         float(net.edge_a[-1, 0]) if is_cylinder else max(edge_length(net.edge_a), edge_length(net.edge_b))
     )
-    count, fits = _plates_needed(net, sheet, widths, is_cylinder, whole["cut_outline"])
+    count, cuts, fits = plates_needed(net, sheet, widths, is_cylinder, whole_cut, too_round)
     plates = []
     if count > 1:
-        parts = list(_equal_parts(net, count))
         pieces = []
-        for k, part in enumerate(parts):
+        for k, part in enumerate(equal_parts(net, count)):
+            turn, shift = part.upright()
             if is_cylinder:
-                settled = part.moved(np.eye(2), np.array([-part.edge_a[0, 0], 0.0]))
-            else:
-                settled = part.upright()
-            pieces.extend((k, piece) for piece in _flat(settled, parts[(k + 1) % count], sheet, **widths))
+                turn, shift = np.eye(2), np.array([-part.edge_a[0, 0], 0.0])
+            settled = part.moved(turn, shift)
+            pieces.extend((k, piece) for piece in _flat(settled, cuts[k] @ turn.T + shift, sheet, lap))
         for number, (k, piece) in enumerate(pieces, 1):
             plates.append(
                 Plate(
@@ -165,59 +113,9 @@ def flat_pattern(
     )
 
 
-def _plates_needed(net, sheet, widths, is_cylinder, whole_cut):
-    """(count, whether the plates fit the stock): the fewest equal plates that do; else what the longest stock asks."""
-    least = 1
-    if is_cylinder:
-        least = plate_count(float(net.edge_a[-1, 0]), widths["lap"], sheet.longest_stock_in)
-    elif sheet.longest_stock_in is not None:
-        plate_count(0.0, widths["lap"], sheet.longest_stock_in)
-    fewest = None  # that lie flat without covering themselves
-    for count in range(least, max(least, MOST_PLATES) + 1):
-        if not is_cylinder and any(part.covers_itself(widths["lap"]) for part in _equal_parts(net, count)):
-            continue
-        fewest = fewest or count
-        cuts = _cuts(net, count, widths, sheet, is_cylinder) if count > 1 else [whole_cut]
-        if all(cut is not None and fits_stock(cut, sheet, may_turn=not is_cylinder) for cut in cuts):
-            return count, True
-    return fewest or least, False
-
-
-def _equal_parts(net, count):
-    """One by one."""
-    return (net.part(k / count, (k + 1) / count) if count > 1 else net for k in range(count))
-
-
-def _cuts(net, count, widths, sheet, is_cylinder):
-    """The cut outlines of equal parts one by one, None where the net part alone exceeds the stock."""
-    parts = _equal_parts(net, count)
-    part = first = next(parts)
-    for k in range(1, count + 1):
-        following = next(parts) if k < count else first
-        too_large = is_cylinder and not fits_stock(part.outline(), sheet, may_turn=False)
-        yield None if too_large else _cut(part, following, **widths)
-        part = following
-
-
-def _cut(net, following, *, lap, width_a, width_b):
-    edge_a, corners_a = net.edge("a")
-    edge_b, corners_b = net.edge("b")
-    return cut_outline(
-        edge_a,
-        edge_b,
-        lap=lap,
-        width_a=width_a,
-        width_b=width_b,
-        next_a=following.edge("a")[0],
-        next_b=following.edge("b")[0],
-        corners_a=corners_a,
-        corners_b=corners_b,
-    )
-
-
-def _flat(net: Net, following: Net, sheet, *, lap, width_a, width_b) -> list[dict]:
+def _flat(net: Net, cut, sheet, lap) -> list[dict]:
     """What lies flat of a part: one piece, or several where a hole runs through it from end to end."""
-    outline, cut = net.outline(), _cut(net, following, lap=lap, width_a=width_a, width_b=width_b)
+    outline = net.outline()
     whole, whole_cut = shapely.polygons(outline), shapely.polygons(cut)
     holes, through = [], []
     for hole in net.holes:
@@ -293,7 +191,7 @@ def cylinder_plates(edge_a, edge_b, *, sheet: Sheet, lap=0.0, width_a=0.0, width
     2
     """
     net, widths = _cylinder_net(edge_a, edge_b), {"lap": lap, "width_a": width_a, "width_b": width_b}
-    return _plates_needed(net, sheet, widths, True, _cut(net, net, **widths))[0]
+    return plates_needed(net, sheet, widths, True, cut_of(net, net, **widths))[0]
 
 
 def _cylinder_net(edge_a, edge_b, **more):
@@ -372,7 +270,8 @@ def cylinder_segment(
         low, high = element(x)[:, 1]
         ends[name] = float(high - low)
     surface = Cylinder(mean_radius, start_angle)
-    x = np.linspace(0, around, _STRIP_STEPS + 1)
+    corners = np.concatenate([edge_a[list(corners_a), 0], edge_b[list(corners_b), 0]])
+    x = np.unique(np.concatenate([np.linspace(0, around, _STRIP_STEPS + 1), corners]).round(9))
     rows = tuple(
         _fixed(surface.to_space(np.column_stack([x, np.interp(x, *edge.T)]))) for edge in (edge_a, edge_b)
     )
@@ -480,7 +379,10 @@ def ruled_segment(
     flat = flat_pattern(net, sheet=sheet, **widths, is_cylinder=False, start_angle=start_angle)
     shown = np.unique(
         np.concatenate(
-            [np.linspace(0, count - 1, _STRIP_STEPS + 1).round().astype(int), *[[k] for k, _ in bends]]
+            [
+                np.linspace(0, count - 1, _STRIP_STEPS + 1).round().astype(int),
+                np.array([*(k for k, _ in bends), *corners_a, *corners_b], dtype=int),
+            ]
         )
     )
     quarter = round(start_angle / (math.pi / 2))
@@ -501,9 +403,7 @@ __all__ = [
     "Net",
     "cylinder_plates",
     "cylinder_segment",
-    "fits_stock",
     "flat_pattern",
     "pattern_key",
-    "plate_count",
     "ruled_segment",
 ]

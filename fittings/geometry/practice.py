@@ -162,9 +162,8 @@ def unusual(
         if too_low or too_high:
             title, quantity = QUANTITIES.get(row.quantity, (row.quantity.replace("_", " ").capitalize(), ""))
             usual_text = range_text(row.low, row.high, quantity, unit)
-            message = (
-                f"{title} is {with_unit(round(value, 2), quantity, unit)}; usual is {usual_text}. {row.reason}".strip()
-            )
+            value_text = with_unit(round(value, 2), quantity, unit)
+            message = f"{title} is {value_text}; usual is {usual_text}. {row.reason}".strip()
             found.append(Warned(f"{row.quantity}_{'low' if too_low else 'high'}", message))
     return tuple(found)
 

@@ -134,7 +134,5 @@ def _too_light(row: PressureRow, what: str, gauge: int, thickness: float, unit: 
         given = f"Gauge is {gauge}, {with_unit(thickness, 'in', unit)} thick"
         listed = f"{with_unit(row.thickness_in, 'in', unit)} or thicker"
     note = f" {row.note}" if row.note else ""
-    message = (
-        f"{given}: {TABLE.lower()}, {row.rule}, lists {listed} for {what} ({row.source}).{note} {DEFER}"
-    )
+    message = f"{given}: {TABLE.lower()}, {row.rule}, lists {listed} for {what} ({row.source}).{note} {DEFER}"
     return (Warned("gauge_for_pressure", message),)
