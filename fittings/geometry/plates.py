@@ -9,10 +9,11 @@ from .allowances import cut_outline
 from .development import Sheet
 from .errors import CannotBeMade, FieldProblem
 from .net import Net
-from .outline import extent
+from .outline import extent, signed_area
 from .parameters import number_text
 
 MOST_PLATES = 12
+_SLACK = 1e-6  # in
 
 
 def plate_count(stretch_out: float, lap: float, longest_stock: float | None) -> int:
@@ -62,8 +63,7 @@ def fits_stock(outline, sheet: Sheet, *, may_turn: bool) -> bool:
         ways = sides / np.hypot(*sides.T)[:, None]
         across = ways[:, ::-1] * [1, -1]
         boxes = np.column_stack([np.ptp(hull @ turned.T, axis=0) for turned in (ways, across)])
-    slack = 1e-6
-    return bool(np.any((boxes.max(axis=1) <= long + slack) & (boxes.min(axis=1) <= wide + slack)))
+    return bool(np.any((boxes.max(axis=1) <= long + _SLACK) & (boxes.min(axis=1) <= wide + _SLACK)))
 
 
 def plates_needed(
@@ -93,14 +93,21 @@ def plates_needed(
     elif sheet.longest_stock_in is not None:
         plate_count(0.0, widths["lap"], sheet.longest_stock_in)
     fewest = None  # that lie flat without covering themselves
-    for count in range(least, max(least, MOST_PLATES) + 1):
+    long, wide = sheet.longest_stock_in, sheet.widest_stock_in
+    most = max(least, MOST_PLATES)
+    if is_cylinder and long is not None and extent(net.outline())[1] > long + _SLACK:
+        most = least  # too long for the stock, however it is divided
+    start = least
+    if most > least and None not in (long, wide):
+        start = min(most, max(least, math.ceil(signed_area(net.outline()) / (long * wide) - 1e-9)))
+    for count in range(least if too_round else start, most + 1):
         if too_round and any(part.covers_itself(widths["lap"]) for part in equal_parts(net, count)):
             continue
         fewest = fewest or count
         cuts = _cuts(net, count, widths, whole_cut, sheet, is_cylinder)
         if cuts is not None:
             return count, cuts, True
-    count = fewest or least
+    count = (fewest or least) if too_round else least
     return count, _cuts(net, count, widths, whole_cut), False
 
 
