@@ -184,3 +184,29 @@ def test_a_straight_line_needs_few_points_and_a_finer_tolerance_more():
     circle = CURVES["circle"](20.0)
     coarse, fine = (len(sampled(circle, [0, 6.0], tolerance=tolerance)) for tolerance in (0.01, 0.0001))
     assert fine > 5 * coarse
+
+
+def test_points_between_far_rulings_keep_their_place_in_the_triangle_they_lie_in():
+    # a square folded by 90° along the diagonal from A's far end to B's near one: middles stay middles
+    low = np.array([[0, 0, 0], [1, 0, 0]], float)
+    high = np.array([[0, 1, 0], [0.5, 0.5, math.sqrt(0.5)]])
+    flat_low, flat_high = unrolled(low, high)
+    strip = Ruled(flat_low, flat_high, low, high)
+    for flat, space in (
+        ((flat_low[0], flat_low[1], flat_high[0]), (low[0], low[1], high[0])),
+        ((flat_low[1], flat_high[1], flat_high[0]), (low[1], high[1], high[0])),
+    ):
+        assert strip.to_space(np.mean(flat, axis=0))[0] == pytest.approx(np.mean(space, axis=0))
+
+
+def test_points_of_a_wide_flat_triangle_keep_their_distances():
+    # a side of 8 in with its tip 3 in above it is one step between two rulings
+    low, high = np.array([[-4, 0, 0], [4, 0, 0]], float), np.array([[1, 0, 3], [1, 0, 3]], float)
+    strip = Ruled(*unrolled(low, high), low, high)
+    flat = strip.flat_a[0] + np.array([[0.5, 0.2, 0.3], [0.1, 0.3, 0.6], [0.4, 0.1, 0.5]]) @ np.array(
+        [[0, 0], strip.flat_a[1] - strip.flat_a[0], strip.flat_b[0] - strip.flat_a[0]]
+    )
+    formed = strip.to_space(flat)
+    for k in range(3):
+        apart = np.hypot(*(flat[k] - flat[k - 1]))
+        assert np.linalg.norm(formed[k] - formed[k - 1]) == pytest.approx(apart)
