@@ -51,14 +51,15 @@ def parts(development: Development) -> list[Part]:
     placed: list[Part] = []
     y = 0.0
     for group in patterns(development):
-        for part in _group_parts(development, group):
+        which = group_text(group.positions, len(development["segments"]))
+        for part in _group_parts(development, group, which):
             placed.append(_shifted(part, 0.0, y))
             y += part.box[3] + GAP_IN
     return placed
 
 
 def parts_of(development: Development, which: int | str) -> list[Part]:
-    """The parts of one pattern, side by side from the origin.
+    """The parts of one pattern, side by side from the origin, named by its key: several fittings may share it.
 
     which   position of a segment from 1, or the key of a pattern
     raises  LookupError where there is none
@@ -66,19 +67,19 @@ def parts_of(development: Development, which: int | str) -> list[Part]:
     for group in patterns(development):
         if which in group.positions or which == group.pattern:
             placed, x = [], 0.0
-            for part in _group_parts(development, group):
+            for part in _group_parts(development, group, group.pattern):
                 placed.append(_shifted(part, x, 0.0))
                 x += part.box[2] + GAP_IN
             return placed
     raise LookupError(f"the fitting has no pattern {which}")
 
 
-def _group_parts(development: Development, group: PatternGroup) -> Iterator[Part]:
-    """Each with the lower left corner of its box at the origin."""
+def _group_parts(development: Development, group: PatternGroup, which: str) -> Iterator[Part]:
+    """Each with the lower left corner of its box at the origin; `which` follows its title in the text."""
     segment = group.segment
     plates = segment.get("plates") or ()
     gauge = f"{development['gauge']} ga" if development.get("gauge") is not None else ""
-    name = f"{role_title(segment.get('role', 'segment'))} {group_text(group.positions, len(development['segments']))}"
+    name = f"{role_title(segment.get('role', 'segment'))} {which}"
     for number, piece in enumerate(plates, 1) if plates else [(0, segment)]:
         plate = f"plate {number} of {len(plates)}" if number else ""
         text = ", ".join(word for word in (name, plate, gauge) if word)
