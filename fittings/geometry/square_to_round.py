@@ -25,7 +25,9 @@ from .practice import Practice
 from .rolling import frame_at
 
 CLOSEST_EDGES = 0.001  # in; less, and the edges of both ends meet
-BEND_SPACING = 1.0  # in along the round end, between bend lines; common practice, no source
+# in along the round end, between bend lines: the spacing of division lines on large rounds in B. Coey, Pattern
+# Development: Sheet Metal Level 4 (BCcampus, 2023), ch. 1; that it holds for bends is common practice, no source
+BEND_SPACING = 2.0
 FEWEST_BENDS, MOST_BENDS = 3, 20  # at a corner, where left out
 SEAM_SIDES = {"height": (2, 0), "width": (3, 1)}  # the one to take of equal ones first
 SIDE_NAMES = ("plus_x", "plus_y", "minus_x", "minus_y")
@@ -51,7 +53,7 @@ PARAMS = (
         "count",
         1,
         MOST_BENDS,
-        help="Bend lines at each corner, the edges of the flats included; left out: about 1 in apart.",
+        help="Bend lines at each corner, the edges of the flats included; left out: about 2 in apart.",
         more=True,
     ),
 )
