@@ -13,7 +13,7 @@ from django import forms
 from django.utils.safestring import SafeString, mark_safe
 
 from fittings.developing import development_answer
-from fittings.drawing import fitting_scene, patterns, space_svg
+from fittings.drawing import fitting_scene, patterns
 from fittings.drawing.svg import svg_text
 from fittings.forms import (
     FIRST_GAUGE,
@@ -27,7 +27,15 @@ from fittings.forms import (
 from fittings.geometry import KINDS, Development, Kind, Param
 from fittings.geometry.parameters import range_text
 from fittings.models import OrderLine
-from fittings.preview import Figure, LineDrawing, PatternDrawing, Preview, line_drawing, preview_of
+from fittings.preview import (
+    Figure,
+    LineDrawing,
+    PatternDrawing,
+    Preview,
+    line_drawing,
+    preview_of,
+    shaded_view,
+)
 from fittings.tables import all_rows, versions_in_force
 from shared.problems import FieldError, WrongInput
 from shared.units import IN2_PER_FT2, MM_PER_IN, plain_number
@@ -200,9 +208,9 @@ class Desk:
         return mark_safe(svg_text(fitting_scene(self.shown, width=440, height=290, text_size=15)))
 
     @property
-    def space(self) -> SafeString:
+    def space(self) -> SafeString | str:
         """The fitting seen from a corner."""
-        return mark_safe(space_svg(self.shown))
+        return shaded_view(self.shown)
 
     @property
     def figures(self) -> list[Figure]:

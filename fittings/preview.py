@@ -12,7 +12,15 @@ from typing import Any
 from django.utils.safestring import SafeString, mark_safe
 
 from fittings.developing import develop_for, development_answer, words_of
-from fittings.drawing import fitting_svg, fitting_text, icon_svg, pattern_svg, patterns, role_title
+from fittings.drawing import (
+    fitting_svg,
+    fitting_text,
+    icon_svg,
+    pattern_svg,
+    patterns,
+    role_title,
+    space_svg,
+)
 from fittings.forms import LineForm
 from fittings.models import OrderLine
 from fittings.tables import all_rows
@@ -88,6 +96,12 @@ def preview_of(
         warnings=tuple(warned["message"] for warned in shown["warnings"]),
         ends=tuple(_shown_end(end, unit) for end in shown.get("ends", ())),
     )
+
+
+def shaded_view(shown: Mapping[str, Any]) -> SafeString | str:
+    """The fitting seen from a corner; nothing for one that was frozen before it was kept in space."""
+    has_space = all(segment.get("space") for segment in shown["segments"])
+    return mark_safe(space_svg(shown)) if has_space else ""
 
 
 def length_text(value_in: float, unit: str) -> str:

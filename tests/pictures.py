@@ -31,6 +31,7 @@ ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-backg
 BOARD = {"width": 1920, "height": 1080}
 STATION = {"width": 1180, "height": 820}
 OFFICE = {"width": 1440, "height": 900}
+PHONE = {"width": 390, "height": 844}
 TRAVELER_WIDTH_PX = 900
 STARTS_WITHIN_S = 300
 MOST_BYTES = 400_000
@@ -51,6 +52,8 @@ def main() -> None:
         office = sign_in(browser, address, "office", OFFICE)
         save("order-entry", order_entry(office))
         save("traveler", traveler(office))
+        save("pattern-desk", pattern_desk(office, "wye"))
+        save("pattern-desk-phone", pattern_desk(sign_in(browser, address, "office", PHONE), "tee"))
         save("board", board(sign_in(browser, address, "display", BOARD)))
         save("station", station(browser, address))
         browser.close()
@@ -162,6 +165,12 @@ def traveler(page: Page) -> bytes:
     held = io.BytesIO()
     image.save(held, "PNG")
     return held.getvalue()
+
+
+def pattern_desk(page: Page, kind: str) -> bytes:
+    page.goto(f"/pattern-desk/?kind={kind}")
+    page.wait_for_selector("svg.fitting-drawing:not(.icon)")
+    return shot(page)
 
 
 def board(page: Page) -> bytes:

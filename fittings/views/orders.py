@@ -14,7 +14,7 @@ from fittings.forms import LineForm, shop_unit
 from fittings.models import Order
 from fittings.order_entry import OrderEntry, entry_choices
 from fittings.order_list import STATES, order_line_get, order_list, order_rows
-from fittings.preview import line_preview, line_shown, preview_of
+from fittings.preview import line_preview, line_shown, preview_of, shaded_view
 from fittings.selectors import order_by_number
 from fittings.tables import versions_in_force
 from fittings.views.not_loaded import says_when_not_loaded
@@ -94,8 +94,10 @@ def order_line(request, number, position):
     """One line, drawn: the frozen development where the order is released."""
     line = order_line_get(number, position)
     versions = line.order.tables or versions_in_force()
-    preview = preview_of(line_shown(line, versions), quantity=line.quantity, unit=shop_unit())
-    context = {"line": line, "order": line.order, "preview": preview, "back": order_address(number)}
+    shown = line_shown(line, versions)
+    preview = preview_of(shown, quantity=line.quantity, unit=shop_unit())
+    context = {"line": line, "order": line.order, "preview": preview, "shaded": shaded_view(shown)}
+    context["back"] = order_address(number)
     return render(request, "fittings/order_line.html", context)
 
 
