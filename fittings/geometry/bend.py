@@ -1,13 +1,38 @@
-"""The center-line radius of a bend, given as a length or as a ratio to the diameter."""
+"""What bends have in common: the center-line radius, as a length or as a ratio to the diameter, and their seams."""
 
+import math
 from collections.abc import Mapping
 
 from .errors import CannotBeMade, FieldProblem, ParameterError
-from .parameters import MM_PER_IN, number_text, range_text, with_unit
+from .parameters import MM_PER_IN, Param, number_text, range_text, with_unit
 
 LARGEST_RATIO = 10.0
 DEFAULT_RATIO = 1.5  # common practice, no source
 SHORTEST_THROAT = 0.001  # in; less, and the two edges of a gore meet or cross
+SEAM_ANGLES = {"throat": 0.0, "side": math.pi / 2, "heel": math.pi}
+
+RADIUS = (
+    Param("radius_ratio", "", 0.5, LARGEST_RATIO, help="Centerline radius over diameter; left out: 1.5."),
+    Param("centerline_radius", "in", 0, 1200, low_open=True, help="Instead of the radius ratio."),
+)
+SEAMS = (
+    Param(
+        "seam_at",
+        "choice",
+        default="heel",
+        choices=("throat", "heel", "side"),
+        help="Where the seams lie.",
+        more=True,
+    ),
+    Param(
+        "stagger_seams",
+        "bool",
+        default=False,
+        help="Turn the seam of every second segment by 180°.",
+        more=True,
+    ),
+    Param("gore_class", "choice", default="standard", help="Class of the gore table.", more=True),
+)
 
 
 def radius_from(values: Mapping, unit: str = "in") -> tuple[float, str]:

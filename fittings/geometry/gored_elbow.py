@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .allowances import Allowances
-from .bend import LARGEST_RATIO, gores_must_not_cross, radius_from
+from .bend import RADIUS, SEAM_ANGLES, SEAMS, gores_must_not_cross, radius_from
 from .curves import edge_length, quarter_steps, turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
@@ -19,33 +19,16 @@ from .parameters import Kind, Param, with_unit
 from .pattern import cylinder_segment
 from .practice import Practice, pieces_for, short_throat
 
-SEAM_ANGLES = {"throat": 0.0, "side": math.pi / 2, "heel": math.pi}
 STEEPEST_MITER = math.radians(85)  # beyond it the joint runs along the duct; common practice, no source
 
 PARAMS = (
     Param("diameter", "in", 1, 120, help="Inside diameter of the duct.", required=True),
     Param("angle", "deg", 0, 180, low_open=True, help="Turn of the elbow.", required=True),
     Param("pieces", "count", 2, 60, help="Segments, end gores included; left out: the gore table decides."),
-    Param("radius_ratio", "", 0.5, LARGEST_RATIO, help="Centerline radius over diameter; left out: 1.5."),
-    Param("centerline_radius", "in", 0, 1200, low_open=True, help="Instead of the radius ratio."),
+    *RADIUS,
     Param("collar_a", "in", 0, 240, default=0.0, help="Straight added to the end gore at end A.", more=True),
     Param("collar_b", "in", 0, 240, default=0.0, help="Straight added to the end gore at end B.", more=True),
-    Param(
-        "seam_at",
-        "choice",
-        default="heel",
-        choices=("throat", "heel", "side"),
-        help="Where the seams lie.",
-        more=True,
-    ),
-    Param(
-        "stagger_seams",
-        "bool",
-        default=False,
-        help="Turn the seam of every second segment by 180°.",
-        more=True,
-    ),
-    Param("gore_class", "choice", default="standard", help="Class of the gore table.", more=True),
+    *SEAMS,
 )
 
 

@@ -13,15 +13,15 @@ miters of both bends, and every element of it is equally long.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .allowances import Allowances
-from .bend import LARGEST_RATIO, gores_must_not_cross, radius_from
+from .bend import RADIUS, SEAM_ANGLES, SEAMS, gores_must_not_cross, radius_from
 from .curves import edge_length, quarter_steps, turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
-from .gored_elbow import SEAM_ANGLES, gore_height
+from .gored_elbow import gore_height
 from .parameters import Kind, Param
 from .pattern import cylinder_segment
 from .practice import Practice, pieces_for, short_throat
@@ -40,8 +40,7 @@ PARAMS = (
         30,
         help="Pieces of each bend, end gores included; left out: the gore table decides.",
     ),
-    Param("radius_ratio", "", 0.5, LARGEST_RATIO, help="Centerline radius over diameter; left out: 1.5."),
-    Param("centerline_radius", "in", 0, 1200, low_open=True, help="Instead of the radius ratio."),
+    *RADIUS,
     Param(
         "roll",
         "in",
@@ -51,22 +50,8 @@ PARAMS = (
         help="Shift square to the offset, of a rolling offset.",
         more=True,
     ),
-    Param(
-        "seam_at",
-        "choice",
-        default="heel",
-        choices=("throat", "heel", "side"),
-        help="Where the seams lie, as seen at the first bend.",
-        more=True,
-    ),
-    Param(
-        "stagger_seams",
-        "bool",
-        default=False,
-        help="Turn the seam of every second segment by 180°.",
-        more=True,
-    ),
-    Param("gore_class", "choice", default="standard", help="Class of the gore table.", more=True),
+    replace(SEAMS[0], help="Where the seams lie, as seen at the first bend."),
+    *SEAMS[1:],
 )
 
 

@@ -10,16 +10,16 @@ first end of its axis (end A's collar or the corner before it), Z along its axis
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .allowances import Allowances
-from .bend import LARGEST_RATIO, SHORTEST_THROAT, radius_from, shown
+from .bend import RADIUS, SEAM_ANGLES, SEAMS, SHORTEST_THROAT, radius_from, shown
 from .curves import edge_length
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
-from .gored_elbow import SEAM_ANGLES, STEEPEST_MITER
+from .gored_elbow import STEEPEST_MITER
 from .parameters import Kind, Param, number_text, range_text, with_unit
 from .pattern import cylinder_segment, ruled_segment
 from .practice import Practice, pieces_for, short_throat
@@ -40,32 +40,11 @@ PARAMS = (
         60,
         help="Gores, collars not counted; left out: the gore table decides by the larger diameter.",
     ),
-    Param(
-        "radius_ratio",
-        "",
-        0.5,
-        LARGEST_RATIO,
-        help="Centerline radius over the larger diameter; left out: 1.5.",
-    ),
-    Param("centerline_radius", "in", 0, 1200, low_open=True, help="Instead of the radius ratio."),
+    replace(RADIUS[0], help="Centerline radius over the larger diameter; left out: 1.5."),
+    RADIUS[1],
     Param("collar_a", "in", 0, 240, default=0.0, help="Straight collar at end A, a piece of its own."),
     Param("collar_b", "in", 0, 240, default=0.0, help="Straight collar at end B, a piece of its own."),
-    Param(
-        "seam_at",
-        "choice",
-        default="heel",
-        choices=("throat", "heel", "side"),
-        help="Where the seams lie.",
-        more=True,
-    ),
-    Param(
-        "stagger_seams",
-        "bool",
-        default=False,
-        help="Turn the seam of every second segment by 180°.",
-        more=True,
-    ),
-    Param("gore_class", "choice", default="standard", help="Class of the gore table.", more=True),
+    *SEAMS,
 )
 
 
