@@ -29,7 +29,19 @@ PURE = (
     "shared/units.py",
     "shared/codes.py",
 )
-PURE_PARTS = ("units", "codes", "geometry", "drawing", "state", "routing", "forms", "measures", "sentences", "documents", "flow")
+PURE_PARTS = (
+    "units",
+    "codes",
+    "geometry",
+    "drawing",
+    "state",
+    "routing",
+    "forms",
+    "measures",
+    "sentences",
+    "documents",
+    "flow",
+)
 CLOCKS = {"now", "today", "utcnow"}
 URL_NAMES = re.compile(r"""{%\s*url\s+["']([\w-]+)["'](?![^%]*\sas\s)""")
 """Links that must resolve. `{% url "name" as link %}` gives nothing where no package has the address: not a need."""
