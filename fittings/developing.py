@@ -288,7 +288,9 @@ def _wrong_ends(end_a, end_b, end_c, allowances, tables, unit) -> list[FieldErro
 def _wrong_joins(kind: Any, end_c: Any, joins: Mapping[str, Any], tables: Tables) -> list[FieldError]:
     """Neighbours of an unknown finish, and what is said of an end that the kind does not have."""
     finishes = [row["name"] for row in tables["ends"]]
-    has = {letter for letter, _ in ends_of(kind)} if isinstance(kind, str) and kind in KINDS else set(LETTERS)
+    is_known = isinstance(kind, str) and kind in KINDS
+    has = {letter for letter, _ in ends_of(kind)} if is_known else set(LETTERS)
+    meets = {letter for letter, _ in KINDS[kind].meeting_ends} if is_known else has
     given = {"end_c": end_c} | {f"joins_{letter}": value for letter, value in joins.items()}
     errors = []
     for field, value in given.items():
@@ -299,6 +301,10 @@ def _wrong_joins(kind: Any, end_c: Any, joins: Mapping[str, Any], tables: Tables
             message = (
                 f"{end_title(field)} is {_said(value)}; the kind {title} has no end {field[-1].upper()}."
             )
+            errors.append(FieldError(field, value, "left out", message))
+        elif field != "end_c" and field[-1] not in meets:
+            edge = dict(ends_of(kind))[field[-1]].lower()
+            message = f"{end_title(field)} is {_said(value)}; no duct meets the {edge}, which lies on another piece."
             errors.append(FieldError(field, value, "left out", message))
         elif field != "end_c" and (not isinstance(value, str) or value not in finishes):
             errors.append(_one_of(field, end_title(field), value, finishes))

@@ -64,6 +64,12 @@ def finished(
         other = _end_row(known[name], added) if name else None
         end = fitted_end(free, row, thickness=dev.thickness, gauge=dev.gauge, joins=other, pairs=pairs)
         ends.append(end)
+        if free.diameter is None and row.goes == INSIDE:
+            message = (
+                f"{free.title} is rectangular and its finish is “{row.title.lower()}”, which is for round ends; "
+                "rectangular ends are usually flanged or left raw (common practice, no source)."
+            )
+            warnings.append(Warned("finish_for_round_ends", message))
         if end.fits is False:
             warnings.append(Warned("ends_do_not_fit", misfit_sentence(end, row, other)))
     warnings += pressure_warnings(

@@ -198,7 +198,7 @@ class LineForm(forms.Form):
         for param in self.shape.params:
             if param.more:
                 fields[param.name] = param_field(param, choices)
-        for letter, title in titles.items():
+        for letter, title in self.shape.meeting_ends:
             hint = "The finish of the end that it meets. Two that do not go together are warned about."
             fields[f"joins_{letter}"] = _pick(f"{title} joins", [("", "Not told"), *choices.ends], hint=hint)
         fields["pressure_class"] = _text("Pressure class, in. w.g.", "number", hint=PRESSURE_HINT, longest=8)
@@ -245,7 +245,7 @@ class LineForm(forms.Form):
     @property
     def more_fields(self):
         own = [param.name for param in self.shape.params if param.more]
-        joins = [f"joins_{letter}" for letter, _ in self.shape.ends]
+        joins = [f"joins_{letter}" for letter, _ in self.shape.meeting_ends]
         return self._bound([*own, *joins, "pressure_class", "traveler_per"])
 
     @property
@@ -343,8 +343,8 @@ class LineForm(forms.Form):
 
     def _ends(self) -> dict[str, str]:
         """The finishes and neighbours of the ends that the kind has."""
-        letters = [letter for letter, _ in self.shape.ends]
-        names = [f"{head}_{letter}" for head in ("end", "joins") for letter in letters]
+        names = [f"end_{letter}" for letter, _ in self.shape.ends]
+        names += [f"joins_{letter}" for letter, _ in self.shape.meeting_ends]
         return {name: self.typed(name) for name in names}
 
     def line(self) -> dict[str, Any]:

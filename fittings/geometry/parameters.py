@@ -45,7 +45,8 @@ class Param:
 class Kind:
     """A kind of fitting: its name in the API, its title, its parameters, the function that develops it.
 
-    `help` says in one sentence what it is; `ends` are the letters and titles of its free ends.
+    `help` says in one sentence what it is; `ends` are the letters and titles of its free ends. Those in `lies_on` are
+    finished like others but lie on another piece: no duct's end meets them.
     """
 
     name: str
@@ -54,6 +55,12 @@ class Kind:
     build: Callable
     help: str = ""
     ends: tuple[tuple[str, str], ...] = (("a", "End A"), ("b", "End B"))
+    lies_on: tuple[str, ...] = ()
+
+    @property
+    def meeting_ends(self) -> tuple[tuple[str, str], ...]:
+        """Letters and titles of the ends that other duct meets."""
+        return tuple(end for end in self.ends if end[0] not in self.lies_on)
 
 
 def number_text(value: float) -> str:

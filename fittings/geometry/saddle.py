@@ -194,4 +194,5 @@ KIND = Kind(
     build,
     help="A round branch cut to lie on the outside of a round main.",
     ends=(("a", "Saddle edge"), ("b", "Branch end")),
+    lies_on=("a",),
 )

@@ -419,3 +419,32 @@ def test_authority_rows_are_all_seen_in_a_page():
     path = settings.BASE_DIR / "fixtures" / "authorities" / "round_duct_gauge.csv"
     with path.open(newline="", encoding="utf-8") as file:
         assert {row["certainty"] for row in csv.DictReader(file)} == {"seen in a stored page"}
+
+
+# -- ends of another sort -----------------------------------------------------
+
+SADDLE = {
+    "kind": "saddle",
+    "params": {"diameter": 14, "branch_diameter": 8, "angle": 90, "branch_length": 14},
+}
+SQUARE_TO_ROUND = {
+    "kind": "square_to_round",
+    "params": {"width": 20, "height": 14, "diameter": 14, "length": 16},
+}
+
+
+def test_an_edge_that_lies_on_another_piece_joins_no_duct(office):
+    told = office.post("develop/", develop_body(**SADDLE, end_a="flange", joins_a="flange"))
+    assert told.status_code == 400
+    (wrong,) = told.json()["errors"]
+    assert (wrong["field"], wrong["value"]) == ("joins_a", "flange")
+    assert "no duct meets the saddle edge" in wrong["message"]
+    assert office.post("develop/", develop_body(**SADDLE, end_a="flange", joins_b="raw")).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("finish", "warned"), [("swage", True), ("crimp", True), ("flange", False), ("raw", False)]
+)
+def test_a_finish_for_round_ends_on_a_rectangular_one_is_warned_about(office, finish, warned):
+    body = office.post("develop/", develop_body(**SQUARE_TO_ROUND, end_a=finish, end_b="swage")).json()
+    assert ("finish_for_round_ends" in codes(body)) is warned
