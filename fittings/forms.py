@@ -319,11 +319,13 @@ class LineForm(forms.Form):
     def develop(self):
         """The fitting as typed, or None; what is wrong stands beside its field."""
         self.is_valid()
+        misread = set(self.errors) - {"quantity"}
         try:
-            return develop_for(tables=self.choices.tables, unit=self.choices.unit, **self.asked())
+            developed = develop_for(tables=self.choices.tables, unit=self.choices.unit, **self.asked())
         except WrongInput as wrong:
             self.attach(wrong.errors)
             return None
+        return None if misread else developed
 
     def asked(self) -> dict[str, Any]:
         """The fitting as the services take it, lengths in the unit of the form."""

@@ -298,3 +298,13 @@ def test_text_of_a_customer_is_shown_as_text(office_page):
     page = office_page.get("/orders/").content.decode()
     assert "<b>Bold" not in page
     assert "&lt;b&gt;Bold &amp; Co&lt;/b&gt;" in page
+
+
+def test_a_length_that_cannot_be_read_is_not_drawn_without_it(office_page):
+    """An allowance may be left out, but one that was typed wrong is not the same as none."""
+    address = "/orders/new/preview/"
+    drawn = office_page.post(address, preview_data(**ELBOW, allow_lap="1/2")).content.decode()
+    assert "preview-pattern" in drawn
+    wrong = office_page.post(address, preview_data(**ELBOW, allow_lap="x")).content.decode()
+    assert "preview-pattern" not in wrong
+    assert "“x” is not a length" in wrong
