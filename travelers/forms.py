@@ -103,7 +103,7 @@ def round_sizes(segment: Segment, thickness: float) -> tuple[float | None, float
 
 
 def is_circle(points: Sequence[Sequence[float]]) -> bool:
-    """Whether points all round in space lie on one circle, evenly enough for their middle to be its centre.
+    """Whether points all round in space lie on one circle, however far apart: its centre is that of their ring.
 
     >>> is_circle([(1, 0, 2), (0, 1, 2), (-1, 0, 2), (0, -1, 2), (1, 0, 2)])
     True
@@ -113,7 +113,13 @@ def is_circle(points: Sequence[Sequence[float]]) -> bool:
     ring = points[:-1] if len(points) > 1 and dist(points[0], points[-1]) < 1e-2 else points
     if len(ring) < 3:
         return False
-    centre = [sum(axis) / len(ring) for axis in zip(*ring, strict=True)]
+    sides = [dist(ring[k - 1], ring[k]) for k in range(len(ring))]
+    around = sum(sides)
+    middles = [[(a + b) / 2 for a, b in zip(ring[k - 1], ring[k], strict=True)] for k in range(len(ring))]
+    centre = [
+        sum(side * middle[axis] for side, middle in zip(sides, middles, strict=True)) / max(around, 1e-9)
+        for axis in range(3)
+    ]
     radii = [dist(point, centre) for point in ring]
     mean = sum(radii) / len(radii)
     return mean > 0 and max(radii) - min(radii) <= 2 * ROUND_WITHIN * mean

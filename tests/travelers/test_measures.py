@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from fittings.geometry import Allowances, Practice, Sheet, develop, development_as_dict
 from tests.fittings.drawing.samples import elbow
 from travelers.forms import (
     bends_of,
@@ -204,3 +205,20 @@ def test_an_elbow_from_before_the_kinds_is_measured_by_its_edges():
     gore = development["segments"][0]["edge_b"]
     length = sum(hypot(x2 - x1, y2 - y1) for (x1, y1), (x2, y2) in zip(gore, gore[1:], strict=False))
     assert found["joint_length"] == pytest.approx(4 * length, rel=1e-6)
+
+
+def test_points_of_a_circle_may_lie_unevenly():
+    angles = [0.0, 0.3, 0.35, 0.4, 1.0, 1.6, 2.1, 2.6, 3.1, 3.6, 4.2, 4.21, 4.8, 5.3, 5.9]
+    ring = [(3 * cos(one), 3 * sin(one), 2.0) for one in angles]
+    assert is_circle([*ring, ring[0]])
+    assert not is_circle([(1.2 * x, y, z) for x, y, z in ring])
+
+
+def test_a_branch_of_a_wye_is_round_where_it_ends():
+    sheet = Sheet("galvanized", 24, T, 1.156)
+    params = {"diameter": 12, "branch_diameter": 8, "main_length": 12, "branch_length": 14}
+    made = develop("wye", params, sheet=sheet, allowances=Allowances(), practice=Practice())
+    main, first, second = development_as_dict(made)["segments"]
+    assert round_sizes(main, T) == (pytest.approx(12, abs=0.01), pytest.approx(12, abs=0.01))
+    for branch in (first, second):
+        assert round_sizes(branch, T) == (None, pytest.approx(8, abs=0.01))
