@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .allowances import Allowances
-from .bend import RADIUS, SEAM_ANGLES, SEAMS, SHORTEST_THROAT, radius_from, shown
+from .bend import LARGEST_RATIO, RADIUS, SEAM_ANGLES, SEAMS, SHORTEST_THROAT, radius_from, shown
 from .curves import edge_length
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
@@ -206,7 +206,7 @@ def spec_from(
         radius_given_as=given_as,
     )
     collars_must_be_long_enough(spec, unit)
-    problem = _steep_miter(spec) or _small_radius(spec, unit) or _flat(spec, unit)
+    problem = _steep_miter(spec) or _small_radius(spec, unit) or _flat(spec, thickness, unit)
     problem = problem or _crossing(spec, thickness, unit)
     if problem:
         raise CannotBeMade([problem])
@@ -242,47 +242,74 @@ def _radius_problem(spec, least, sentence, unit):
     """A problem of the radius, named as it was given; `least` is the least radius [in], or a text."""
     if spec.radius_given_as == "radius_ratio":
         value = spec.centerline_radius / spec.larger
-        limit = least if isinstance(least, str) else f"at least {number_text(least / spec.larger)}"
+        ratio = least if isinstance(least, str) else math.ceil(least / spec.larger * 1e4 - 1e-6) / 1e4
+        limit = least if isinstance(least, str) else f"at least {number_text(ratio)}"
     else:
         value = shown(spec.centerline_radius, unit)
         limit = least if isinstance(least, str) else range_text(least, None, "in", unit)
-    return FieldProblem(spec.radius_given_as, value, limit, sentence.format(limit=limit))
+    name = spec.radius_given_as.replace("_", " ")
+    return FieldProblem(spec.radius_given_as, value, limit, sentence.format(name=name, limit=limit))
 
 
 def _small_radius(spec, unit):
     if spec.throat_radius >= -1e-9:
         return None
     throat = with_unit(spec.throat_radius, "in", unit)
-    sentence = f"Throat radius is {throat}; it cannot be below zero: the centerline radius must be {{limit}}."
+    sentence = f"Throat radius is {throat}; it cannot be below zero: the {{name}} must be {{limit}}."
     return _radius_problem(spec, spec.larger / 2, sentence, unit)
 
 
-def _flat(spec, unit):
+def _is_flat(spec):
     """Taper and miter together must leave the plane across the cone."""
-    steepest = STEEPEST_TAPER - spec.half_angle
-    if abs(spec.taper) <= steepest:
+    return abs(spec.taper) > STEEPEST_TAPER - spec.half_angle
+
+
+def _flat(spec, thickness, unit):
+    if not _is_flat(spec):
         return None
     taper, miter = (with_unit(math.degrees(angle), "deg") for angle in (abs(spec.taper), spec.half_angle))
     most = with_unit(math.degrees(STEEPEST_TAPER), "deg")
     sentence = (
         f"The gores taper by {taper} from their axis and are mitered by {miter}; together it can be at most {most}. "
-        "Use {limit}, diameters that differ less, or another number of pieces."
+        "The {name} must be {limit}; diameters that differ less or another number of pieces help too."
     )
-    return _radius_problem(spec, "a larger radius", sentence, unit)
+    return _radius_problem(spec, _least_radius(spec, thickness), sentence, unit)
+
+
+def _shortest_throats(spec, thickness):
+    """Least length of each gore along its elements [in], in order from end A."""
+    for gore in _gores(spec, thickness):
+        low, high = gore.heights(np.linspace(0, math.pi, 17))
+        yield float((high - low).min()) / math.cos(spec.taper)
 
 
 def _crossing(spec, thickness, unit):
-    for number, gore in enumerate(_gores(spec, thickness), 1):
-        low, high = gore.heights(np.linspace(0, math.pi, 17))
-        shortest = float((high - low).min()) / math.cos(spec.taper)
+    for number, shortest in enumerate(_shortest_throats(spec, thickness), 1):
         if shortest < SHORTEST_THROAT:
             length = with_unit(shortest, "in", unit)
             sentence = (
                 f"The edges of gore {number} meet or cross at the throat: its throat length on the mean surface is "
-                f"{length}. Use {{limit}}, fewer pieces, or diameters that differ less."
+                f"{length}. The {{name}} must be {{limit}}; fewer pieces or diameters that differ less help "
+                "too."
             )
-            return _radius_problem(spec, "a larger radius", sentence, unit)
+            return _radius_problem(spec, _least_radius(spec, thickness), sentence, unit)
     return None
+
+
+def _least_radius(spec, thickness):
+    """The least radius with which these diameters, pieces and angle can be made [in], rounded up; or what to say."""
+
+    def can_be_made(radius):
+        tried = replace(spec, centerline_radius=radius)
+        return not _is_flat(tried) and min(_shortest_throats(tried, thickness)) >= SHORTEST_THROAT
+
+    low, high = max(spec.centerline_radius, spec.larger / 2), LARGEST_RATIO * spec.larger
+    if not can_be_made(high):
+        return f"larger than {number_text(LARGEST_RATIO)} diameters, which is no elbow"
+    for _ in range(24):
+        middle = (low + high) / 2
+        low, high = (low, middle) if can_be_made(middle) else (middle, high)
+    return math.ceil(high * 1000) / 1000
 
 
 def develop_reducing_elbow(

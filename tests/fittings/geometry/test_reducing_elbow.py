@@ -422,3 +422,25 @@ def test_missing_unknown_and_wrong_values_are_all_named(given_, fields):
     with pytest.raises(GeometryError) as refused:
         elbow(**given_)
     assert {problem.field for problem in refused.value.problems} == fields
+
+
+@pytest.mark.parametrize(
+    "params",
+    [
+        {"diameter_a": 20, "diameter_b": 4, "angle": 90, "pieces": 9, "radius_ratio": 0.5},
+        {"diameter_a": 4, "diameter_b": 20, "angle": 90, "pieces": 9, "radius_ratio": 0.5},
+        {"diameter_a": 20, "diameter_b": 2, "angle": 30, "pieces": 3, "centerline_radius": 10.5},
+        {"diameter_a": 60, "diameter_b": 1, "angle": 5, "pieces": 2, "radius_ratio": 0.6},
+    ],
+)
+def test_the_radius_that_a_refusal_asks_for_is_the_least_that_can_be_made(params):
+    with pytest.raises(CannotBeMade) as refused:
+        elbow(**params)
+    (problem,) = refused.value.problems
+    name = "radius_ratio" if "radius_ratio" in params else "centerline_radius"
+    assert problem.field == name
+    assert problem.limit in problem.sentence and name.replace("_", " ") in problem.sentence
+    least = float(problem.limit.removeprefix("at least ").removesuffix(" in"))
+    elbow(**params | {name: least})
+    with pytest.raises(CannotBeMade):
+        elbow(**params | {name: least * 0.999})
