@@ -11,6 +11,8 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+import shapely
+
 Point = tuple[float, float]
 
 ROLES = (
@@ -198,22 +200,7 @@ def arc(radius: float, start: float, end: float, *, step: float = math.radians(4
 
 def thinned(points: Sequence[Sequence[float]], least: float) -> list[Point]:
     """Points with those dropped that stray less than `least` from the line between the kept neighbours."""
-    kept = [(float(points[0][0]), float(points[0][1]))]
-    waiting: list[Point] = []
-    for x, y in points[1:]:
-        candidate = (float(x), float(y))
-        if any(_off_line(kept[-1], candidate, between) > least for between in waiting):
-            kept.append(waiting[-1])
-            waiting = []
-        waiting.append(candidate)
-    if waiting:
-        kept.append(waiting[-1])
-    return kept
-
-
-def _off_line(start: Point, end: Point, point: Point) -> float:
-    dx, dy = end[0] - start[0], end[1] - start[1]
-    length = math.hypot(dx, dy)
-    if length == 0:
-        return math.hypot(point[0] - start[0], point[1] - start[1])
-    return abs(dx * (point[1] - start[1]) - dy * (point[0] - start[0])) / length
+    if len(points) < 3:
+        return [(float(x), float(y)) for x, y in points]
+    line = shapely.simplify(shapely.linestrings(points), least, preserve_topology=False)
+    return [(x, y) for x, y in shapely.get_coordinates(line).tolist()]

@@ -18,6 +18,10 @@ CELL_WIDTH = (INNER - GAP) / 2
 CELL_HEIGHT = 160.0
 CAPTION = 15.0
 TEXT_SIZE = 9.0
+SIDE_SAYS_ALL = (
+    "gored_elbow",
+    "pipe",
+)  # and a shaded view takes as long to print as the rest of the traveler
 
 
 def drawings(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
@@ -25,7 +29,8 @@ def drawings(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
     development = sheet.development
     count = len(development["segments"])
     cells: list[tuple[str, Callable[[float, float], Scene]]] = []
-    if all(segment.get("space") for segment in development["segments"]):
+    has_space = all(segment.get("space") for segment in development["segments"])
+    if has_space and development["kind"] not in SIDE_SAYS_ALL:
         cells.append(
             ("The fitting", lambda width, height: space_scene(development, width=width, height=height))
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from fittings.drawing import role_title
 from fittings.geometry import Allowances, Practice, Sheet, develop, development_as_dict
 from tests.travelers.documents.reading import codes, pages, words
 from tests.travelers.documents.samples import SHEETS_10, SHEETS_30, label, sheet
@@ -127,3 +128,14 @@ def test_a_label_names_the_role_where_pieces_differ():
     assert (position_text(elbow), part_text(elbow)) == ("gore 2 of 4", "")
     whole = label(development, position=None)
     assert (position_text(whole), part_text(whole)) == ("fitting 4 of 12", "")
+
+
+@every_case
+def test_a_traveler_shows_each_different_pattern_once(kind, params):
+    development = made(kind, params)
+    text = " ".join(words(pdf(sheet(development, 1))))
+    assert "Patterns, seen on the face that becomes the outside" in text
+    for segment in development["segments"]:
+        assert role_title(segment["role"]) in text
+    # an elbow's and a pipe's side view says all; the others are shown shaded as well
+    assert (" The fitting " in text.split("Patterns, seen")[1]) is (kind not in ("gored_elbow", "pipe"))
