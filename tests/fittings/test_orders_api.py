@@ -134,7 +134,7 @@ def test_the_list_is_paged_and_newest_first(office):
 @pytest.mark.parametrize("q", ["JOB-7", "job", "northside", "po-123", "ahu-9"])
 def test_an_order_is_found_by_number_customer_purchase_order_and_tag(office, q):
     order()
-    order(number="JOB-7", customer="Northside Air", purchase_order="PO-123", lines=[line(tag="AHU-9")])
+    order(number="JOB-7", customer="Placeholder Air", purchase_order="PO-123", lines=[line(tag="AHU-9")])
     assert listed(office.get(f"orders/?q={q}")) == ["JOB-7"]
 
 
@@ -236,7 +236,7 @@ def test_a_change_after_release_says_that_it_is_released(office):
 
 
 def test_a_customer_is_made_listed_and_changed(office):
-    made = office.post("customers/", {"name": "Northside Air", "contact": "555-0100", "notes": "Gate 2"})
+    made = office.post("customers/", {"name": "Placeholder Air", "contact": "555-0100", "notes": "Gate 2"})
     assert made.status_code == 201
     page = office.get("customers/?q=north").json()
     assert (page["count"], page["results"]) == (1, [made.json()])

@@ -17,7 +17,7 @@ from travelers.documents.data import (
     TravelerSheet,
 )
 
-SHOP = Shop("Ridgeline Duct Works", "400 Mill Street", "555 0100")
+SHOP = Shop("Example Round Works", "1 Invented Street", "555 0100")
 PRINTED = "Wed 25 Nov 2026, 13:02"
 STEPS = (
     StepRow("cut", "Cut", "Plasma table", "segment", minutes=12),
@@ -62,7 +62,7 @@ def sheet(development=ELBOW, quantity=12, **changes) -> TravelerSheet:
     facts = {
         "code": "K3000A2BX",
         "order_number": "1042",
-        "customer": "Northside Air",
+        "customer": "Placeholder Air",
         "line": 3,
         "line_quantity": quantity,
         "first_number": 1,
@@ -105,4 +105,4 @@ def packing(rows=None, **changes) -> PackingList:
         PackingRow(2, 3, "Gored elbow 45°, 8 in, 3 pieces, R 12 in", "AHU-4", "Galvanized 26 ga", 2.5),
     )
     facts = {"purchase_order": "PO 7781", "due_on": date(2026, 12, 3), "ship_to": "Dock 4\n12 Harbor Road"}
-    return PackingList("1042", "Northside Air", rows, **{**facts, **changes})
+    return PackingList("1042", "Placeholder Air", rows, **{**facts, **changes})

@@ -16,7 +16,7 @@ def test_it_lists_counts_and_weighs():
     (text,) = words(pdf(packing()))
     for part in (
         "1042",
-        "Northside Air",
+        "Placeholder Air",
         "PO 7781",
         "Thu 3 Dec 2026",
         "Dock 4, 12 Harbor Road",

@@ -27,7 +27,7 @@ def test_each_page_carries_the_code_its_text_and_its_number():
         assert code.text == "K3000A2BX"
         assert "K300 0A2B X" in text
         assert f"Page {number} of {len(found)}" in text
-        assert PRINTED in text and "Ridgeline Duct Works" in text
+        assert PRINTED in text and "Example Round Works" in text
         assert "1042" in text and "AHU-3" in text
 
 
@@ -45,7 +45,7 @@ def test_the_sheet_says_what_to_make():
     for part in (
         "Gored elbow 90°, 14 in, 5 pieces, R 21 in",
         "Thu 3 Dec 2026",
-        "Northside Air",
+        "Placeholder Air",
         "PO 7781",
         "Galvanized, 24 ga, 0.0276 in",
         "A Flange, B Raw",
@@ -208,7 +208,7 @@ def test_metadata_and_language():
     document = pypdfium2.PdfDocument(io.BytesIO(pdf(sheet())))
     facts = document.get_metadata_dict()
     assert facts["Title"] == "Travelers of order 1042"
-    assert facts["Author"] == "Ridgeline Duct Works"
+    assert facts["Author"] == "Example Round Works"
     assert b"en-US" in pdf(sheet())
 
 
