@@ -19,6 +19,7 @@ from fittings.geometry.fit import (
     misfit_sentence,
 )
 from fittings.geometry.pressure import PressureRow, pressure_warnings
+from fittings.geometry.trade_rules import SMALL_END
 
 Row = Mapping[str, Any]
 Tables = Mapping[str, Sequence[Row]]
@@ -26,7 +27,6 @@ Tables = Mapping[str, Sequence[Row]]
 LETTERS = ("a", "b", "c")
 BEFORE_FIT = {"swage": INSIDE, "crimp": INSIDE, "flange": FACE}
 """How the finishes go that a version of the ends table from before the column `goes` can hold."""
-SMALL_END = 7.0  # thicknesses; E. M. Longfield, Sheet Metal Drafting (1921), p. 60
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from .branch_cut import BRANCH_SEAM, SHORTEST, BranchCut, branch_segment, extrem
 from .curves import edge_length, sampled, turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
-from .parameters import Kind, Param, range_text, with_unit
+from .parameters import Kind, Param, built, range_text, with_unit
 from .pattern import ruled_segment
 from .practice import Practice
 from .reducer import collar_segment, collars_must_be_long_enough
@@ -425,36 +425,11 @@ def _dimensions(spec, cut, sheet):
     ]
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A conical tee from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in], angle [deg]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap, edges, free ends [in]
-    practice    the shop's usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      CannotBeMade
-    source      fixtures/authorities/conical_tee.md
-
-    >>> values = {param.name: param.default for param in PARAMS}
-    >>> values |= {'diameter': 10.0, 'base_diameter': 6.0, 'branch_diameter': 4.0, 'length': 18.0}
-    >>> tee = build(values | {'branch_length': 9.0}, sheet=Sheet('galvanized', 24, 0.0276, 1.156),
-    ...             allowances=Allowances(), practice=Practice())
-    >>> round(tee.dimensions['taper_angle'], 3)
-    14.083
-    """
-    spec = spec_from(values, thickness=sheet.thickness_in, unit=unit)
-    return develop_conical_tee(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "conical_tee",
     "Conical tee",
     PARAMS,
-    build,
+    built(spec_from, develop_conical_tee, "thickness"),
     help="A straight run with a branch that narrows from its base on the run to its free end, square or leaning.",
     ends=(("a", "Run end A"), ("b", "Run end B"), ("c", "Branch")),
 )

@@ -16,7 +16,7 @@ from .curves import CHORD_TOLERANCE, turn_positions
 from .development import FLAT, Blank, Development, FreeEnd, Mark, Plate, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
 from .outline import extent, signed_area
-from .parameters import MM_PER_IN, Kind, Param, range_text, with_unit
+from .parameters import MM_PER_IN, Kind, Param, built, range_text, with_unit
 from .pattern import SQ_IN_PER_SQ_FT, cylinder_segment, pattern_key
 from .plates import MOST_PLATES, fits_stock
 from .practice import Practice, Warned
@@ -336,35 +336,11 @@ def _chord(plate):
     return float(np.ptp(y[x > x.max() - 1e-9]))
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """An end cap from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and edges [in]
-    practice    the shop's usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      CannotBeMade
-    source      fixtures/authorities/end_cap.md
-
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> cap = build({'diameter': 14.0, 'depth': 3.0, 'construction': 'ring'}, sheet=sheet, allowances=Allowances(),
-    ...             practice=Practice())
-    >>> [segment.role for segment in cap.segments]
-    ['ring', 'disc']
-    """
-    spec = spec_from(values, thickness=sheet.thickness_in, unit=unit)
-    return develop_cap(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "end_cap",
     "End cap",
     PARAMS,
-    build,
+    built(spec_from, develop_cap, "thickness"),
     help="A disc that closes a duct, its edge turned up or joined to a rolled ring.",
     ends=(("a", "Open end"),),
 )

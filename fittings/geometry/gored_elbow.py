@@ -15,7 +15,7 @@ from .bend import RADIUS, SEAM_ANGLES, SEAMS, gores_must_not_cross, radius_from
 from .curves import edge_length, quarter_steps, turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
-from .parameters import Kind, Param, with_unit
+from .parameters import Kind, Param, built, with_unit
 from .pattern import cylinder_segment
 from .practice import Practice, pieces_for, short_throat
 
@@ -290,34 +290,10 @@ def _dimensions(spec, sheet, segments):
     return rows
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A gored elbow from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in], angle [deg]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and edges [in]
-    practice    the shop's gore table and usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      ParameterError, CannotBeMade
-    source      fixtures/authorities/gored_elbow.md
-
-    >>> values = {param.name: param.default for param in PARAMS}
-    >>> values |= {'diameter': 14.0, 'angle': 90.0, 'pieces': 5}
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> len(build(values, sheet=sheet, allowances=Allowances(), practice=Practice()).segments)
-    5
-    """
-    spec = spec_from(values, practice=practice, thickness=sheet.thickness_in, unit=unit)
-    return develop_elbow(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "gored_elbow",
     "Gored elbow",
     PARAMS,
-    build,
+    built(spec_from, develop_elbow, "practice", "thickness"),
     help="A turn made of straight mitered segments: two end gores and any number of middle gores.",
 )

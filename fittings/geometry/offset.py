@@ -22,7 +22,7 @@ from .bend import RADIUS, SEAM_ANGLES, SEAMS, gores_must_not_cross, radius_from
 from .curves import edge_length, quarter_steps, turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .gored_elbow import gore_height
-from .parameters import Kind, Param
+from .parameters import Kind, Param, built
 from .pattern import cylinder_segment
 from .practice import Practice, pieces_for, short_throat
 from .rolling import frame_at
@@ -300,34 +300,10 @@ def _dimensions(spec, sheet):
     ]
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """An offset from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in], angle [deg]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and edges [in]
-    practice    the shop's gore table and usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      ParameterError, CannotBeMade
-    source      fixtures/authorities/offset.md
-
-    >>> values = {param.name: param.default for param in PARAMS}
-    >>> values |= {'diameter': 8.0, 'offset': 14.0, 'angle': 45.0, 'pieces': 3}
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> len(build(values, sheet=sheet, allowances=Allowances(), practice=Practice()).segments)
-    5
-    """
-    spec = spec_from(values, practice=practice, thickness=sheet.thickness_in, unit=unit)
-    return develop_offset(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "offset",
     "Offset",
     PARAMS,
-    build,
+    built(spec_from, develop_offset, "practice", "thickness"),
     help="Two opposed bends that carry the duct sideways, with a straight between them.",
 )

@@ -63,6 +63,29 @@ class Kind:
         return tuple(end for end in self.ends if end[0] not in self.lies_on)
 
 
+def built(spec_from: Callable, develop_spec: Callable, *needs: str) -> Callable:
+    """The function of a kind that goes from the checked values of its parameters to a development.
+
+    spec_from     values and `unit`, and what it `needs`, to a spec; refuses what cannot be made
+    develop_spec  the spec with sheet, allowances, practice and unit to a Development [in, in², lb]
+    needs         what spec_from reads besides: 'practice' (the shop's tables), 'thickness' of the metal [in]
+    returns       build(values, *, sheet, allowances, practice, unit='in')
+    source        house rule; no outside source
+
+    >>> from types import SimpleNamespace
+    >>> build = built(lambda values, *, thickness, unit: (values, thickness), lambda spec, **_: spec, 'thickness')
+    >>> build({'diameter': 14}, sheet=SimpleNamespace(thickness_in=0.03), allowances=None, practice=None)
+    ({'diameter': 14}, 0.03)
+    """
+
+    def build(values, *, sheet, allowances, practice, unit="in"):
+        known = {"practice": practice, "thickness": sheet.thickness_in}
+        spec = spec_from(values, unit=unit, **{name: known[name] for name in needs})
+        return develop_spec(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
+
+    return build
+
+
 def number_text(value: float) -> str:
     """Shortest plain text of a number for a sentence: at most four decimals and no exponent.
 

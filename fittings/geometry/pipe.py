@@ -13,7 +13,7 @@ import numpy as np
 from .allowances import Allowances
 from .curves import turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
-from .parameters import Kind, Param
+from .parameters import Kind, Param, built
 from .pattern import cylinder_segment
 from .practice import Practice
 
@@ -84,26 +84,24 @@ def develop_pipe(
     )
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A straight pipe from the checked values of its parameters.
+def spec_from(values: Mapping, *, unit: str = "in") -> PipeSpec:
+    """A pipe from the checked values of its parameters.
 
-    values      every parameter of the kind, lengths [in]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and edges [in]
-    practice    the shop's usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    source      fixtures/authorities/pipe.md
+    values   every parameter of the kind, lengths [in]
+    unit     unit of lengths in sentences, 'in' or 'mm'; nothing is refused here
+    returns  PipeSpec [in]
+    source   fixtures/authorities/pipe.md
 
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> pipe = build({'diameter': 7.0, 'length': 60.0}, sheet=sheet, allowances=Allowances(), practice=Practice())
-    >>> [segment.role for segment in pipe.segments]
-    ['pipe']
+    >>> spec_from({'diameter': 7.0, 'length': 60.0}).length
+    60.0
     """
-    spec = PipeSpec(values["diameter"], values["length"])
-    return develop_pipe(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
+    return PipeSpec(values["diameter"], values["length"])
 
 
-KIND = Kind("pipe", "Pipe", PARAMS, build, help="Straight round duct, rolled and seamed in one piece.")
+KIND = Kind(
+    "pipe",
+    "Pipe",
+    PARAMS,
+    built(spec_from, develop_pipe),
+    help="Straight round duct, rolled and seamed in one piece.",
+)

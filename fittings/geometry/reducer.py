@@ -15,7 +15,7 @@ from .bend import shown
 from .curves import edge_length
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
-from .parameters import Kind, Param, range_text, with_unit
+from .parameters import Kind, Param, built, range_text, with_unit
 from .pattern import cylinder_segment, ruled_segment
 from .practice import Practice
 from .rolling import frame_at
@@ -311,35 +311,10 @@ def _dimensions(spec, sheet):
     return rows
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A reducer from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and edges [in]
-    practice    the shop's usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      CannotBeMade
-    source      fixtures/authorities/reducer.md
-
-    >>> values = {param.name: param.default for param in PARAMS}
-    >>> values |= {'diameter_a': 8.0, 'diameter_b': 5.0, 'length': 4.0}
-    >>> reducer = build(values, sheet=Sheet('galvanized', 24, 1e-9, 1.156), allowances=Allowances(),
-    ...                 practice=Practice())
-    >>> round(reducer.dimensions['outer_radius'], 2), round(reducer.dimensions['sector_angle'], 1)
-    (11.39, 126.4)
-    """
-    spec = spec_from(values, unit=unit)
-    return develop_reducer(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "reducer",
     "Reducer",
     PARAMS,
-    build,
+    built(spec_from, develop_reducer),
     help="A cone between two round diameters, concentric or offset, with a collar at either end if wanted.",
 )

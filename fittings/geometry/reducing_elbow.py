@@ -20,7 +20,7 @@ from .curves import edge_length
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
 from .gored_elbow import STEEPEST_MITER
-from .parameters import Kind, Param, number_text, range_text, with_unit
+from .parameters import Kind, Param, built, number_text, range_text, with_unit
 from .pattern import cylinder_segment, ruled_segment
 from .practice import Practice, pieces_for, short_throat
 from .reducer import STEEPEST_TAPER, collar_segment, collars_must_be_long_enough
@@ -446,34 +446,10 @@ def _dimensions(spec, sheet):
     return rows
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A reducing elbow from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in], angle [deg]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and edges [in]
-    practice    the shop's gore table and usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      ParameterError, CannotBeMade
-    source      fixtures/authorities/reducing_elbow.md
-
-    >>> values = {param.name: param.default for param in PARAMS}
-    >>> values |= {'diameter_a': 14.0, 'diameter_b': 10.0, 'angle': 90.0, 'pieces': 5, 'collar_a': 3.0}
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> len(build(values, sheet=sheet, allowances=Allowances(), practice=Practice()).segments)
-    6
-    """
-    spec = spec_from(values, practice=practice, thickness=sheet.thickness_in, unit=unit)
-    return develop_reducing_elbow(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "reducing_elbow",
     "Reducing elbow",
     PARAMS,
-    build,
+    built(spec_from, develop_reducing_elbow, "practice", "thickness"),
     help="A gored elbow that tapers along its bend from one round diameter to another.",
 )

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from .allowances import Allowances
 from .branch_cut import BranchCut, branch_must_fit, branch_segment, extremes
 from .development import Development, FreeEnd, Segment, Sheet, assembled
-from .parameters import Kind, Param
+from .parameters import Kind, Param, built
 from .practice import Practice
 from .tee import LEAST_ANGLE
 
@@ -163,35 +163,11 @@ def _dimensions(spec, cut, sheet):
     ]
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A saddle from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in], angle [deg]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and free ends [in]
-    practice    the shop's usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      CannotBeMade
-    source      fixtures/authorities/saddle.md
-
-    >>> values = {param.name: param.default for param in PARAMS}
-    >>> values |= {'diameter': 10.0, 'branch_diameter': 4.0, 'branch_length': 9.0}
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> build(values, sheet=sheet, allowances=Allowances(), practice=Practice()).segments[0].role
-    'branch'
-    """
-    spec = spec_from(values, thickness=sheet.thickness_in, unit=unit)
-    return develop_saddle(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "saddle",
     "Saddle",
     PARAMS,
-    build,
+    built(spec_from, develop_saddle, "thickness"),
     help="A round branch cut to lie on the outside of a round main.",
     ends=(("a", "Saddle edge"), ("b", "Branch end")),
     lies_on=("a",),

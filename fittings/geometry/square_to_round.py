@@ -19,7 +19,7 @@ from .allowances import Allowances
 from .curves import CHORD_TOLERANCE
 from .development import BRAKE, Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
-from .parameters import MM_PER_IN, Kind, Param, with_unit
+from .parameters import MM_PER_IN, Kind, Param, built, with_unit
 from .pattern import ruled_segment
 from .practice import Practice
 from .rolling import frame_at
@@ -288,36 +288,11 @@ def _dimensions(spec, surface, thickness, bends):
     ]
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A square to round from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and edges [in]
-    practice    the shop's usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      CannotBeMade
-    source      fixtures/authorities/square_to_round.md
-
-    >>> values = {param.name: param.default for param in PARAMS}
-    >>> values |= {'width': 20.0, 'height': 10.0, 'diameter': 12.0, 'length': 12.0}
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> made = build(values, sheet=sheet, allowances=Allowances(), practice=Practice())
-    >>> made.segments[0].form, round(made.dimensions['slope_angle'], 2)
-    ('brake', 18.43)
-    """
-    spec = spec_from(values, thickness=sheet.thickness_in, unit=unit)
-    return develop_transition(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "square_to_round",
     "Square to round",
     PARAMS,
-    build,
+    built(spec_from, develop_transition, "thickness"),
     help="A braked transition from a rectangular end to a round one.",
     ends=ENDS,
 )

@@ -18,7 +18,7 @@ from .branch_cut import SHORTEST, BranchCut, branch_must_fit, branch_segment, ex
 from .curves import edge_length
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
-from .parameters import MM_PER_IN, Kind, Param, range_text, with_unit
+from .parameters import MM_PER_IN, Kind, Param, built, range_text, with_unit
 from .practice import Practice
 
 LEAST_ANGLE = 10.0  # deg; flatter, the joint runs along the run; common practice, no source
@@ -248,35 +248,11 @@ def _dimensions(spec, cut, sheet):
     ]
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A tee from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in], angle [deg]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap, edges, free ends [in]
-    practice    the shop's usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      CannotBeMade
-    source      fixtures/authorities/tee.md
-
-    >>> values = {param.name: param.default for param in PARAMS}
-    >>> values |= {'diameter': 10.0, 'branch_diameter': 4.0, 'length': 18.0, 'branch_length': 9.0}
-    >>> sheet = Sheet('galvanized', 24, 0.0276, 1.156)
-    >>> len(build(values, sheet=sheet, allowances=Allowances(), practice=Practice()).segments)
-    2
-    """
-    spec = spec_from(values, thickness=sheet.thickness_in, unit=unit)
-    return develop_tee(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "tee",
     "Tee",
     PARAMS,
-    build,
+    built(spec_from, develop_tee, "thickness"),
     help="A straight run with a round branch: equal or smaller, square or leaning, on center or to one side.",
     ends=(("a", "Run end A"), ("b", "Run end B"), ("c", "Branch")),
 )

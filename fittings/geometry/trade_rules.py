@@ -2,6 +2,8 @@
 
 import math
 
+SMALL_END = 7.0  # thicknesses; E. M. Longfield, Sheet Metal Drafting (1921), p. 60
+
 
 def lock_seam_allowance(seam_width: float) -> float:
     """Metal that a grooved lock seam takes beyond the girth, on both edges together: 3 w.
@@ -41,7 +43,7 @@ def small_end_girth(girth: float, thickness: float) -> float:
     >>> small_end_girth(28.0, 0.028125)
     27.803125
     """
-    return girth - 7.0 * thickness
+    return girth - SMALL_END * thickness
 
 
 def least_taper_length(reduction: float, slope_deg: float) -> float:

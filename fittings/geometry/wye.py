@@ -18,7 +18,7 @@ from .allowances import Allowances
 from .curves import edge_length, quarter_steps, sampled, turn_positions
 from .development import Development, FreeEnd, Segment, Sheet, assembled
 from .errors import CannotBeMade, FieldProblem
-from .parameters import MM_PER_IN, Kind, Param, range_text, with_unit
+from .parameters import MM_PER_IN, Kind, Param, built, range_text, with_unit
 from .pattern import cylinder_segment, ruled_segment
 from .practice import Practice
 from .rolling import frame_at
@@ -382,36 +382,11 @@ def _dimensions(spec, junction, sheet):
     ]
 
 
-def build(
-    values: Mapping, *, sheet: Sheet, allowances: Allowances, practice: Practice, unit: str = "in"
-) -> Development:
-    """A wye from the checked values of its parameters.
-
-    values      every parameter of the kind, lengths [in], angle [deg]
-    sheet       the metal [in, lb/ft²]
-    allowances  lap and edges [in]
-    practice    the shop's usual ranges
-    unit        unit of lengths in sentences, 'in' or 'mm'
-    returns     Development [in, in², lb]
-    raises      CannotBeMade
-    source      fixtures/authorities/wye.md
-
-    >>> values = {'diameter': 12.0, 'branch_diameter': 12.0, 'angle': 45.0, 'main_length': 10.0,
-    ...           'branch_length': 20.0}
-    >>> wye = build(values, sheet=Sheet('galvanized', 24, 0.0276, 1.156), allowances=Allowances(),
-    ...             practice=Practice())
-    >>> [segment.form for segment in wye.segments]
-    ['cylinder', 'cylinder', 'cylinder']
-    """
-    spec = spec_from(values, thickness=sheet.thickness_in, unit=unit)
-    return develop_wye(spec, sheet=sheet, allowances=allowances, practice=practice, unit=unit)
-
-
 KIND = Kind(
     "wye",
     "Wye",
     PARAMS,
-    build,
+    built(spec_from, develop_wye, "thickness"),
     help="A round main that divides into two equal branches, each straight or tapered.",
     ends=(("a", "Main"), ("b", "Branch 1"), ("c", "Branch 2")),
 )

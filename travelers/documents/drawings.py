@@ -1,4 +1,5 @@
-"""The drawings of a traveler after its steps: the fitting shaded, and each different pattern with its numbers."""
+"""The drawings of a traveler after its steps: each different pattern with its numbers, and the fitting shaded where its
+side view does not say all."""
 
 from __future__ import annotations
 
@@ -25,7 +26,10 @@ SIDE_SAYS_ALL = (
 
 
 def drawings(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
-    """Two a row: how it looks, then each different pattern once. Made when drawn, so that a stamped page pays once."""
+    """Two a row: how it looks, if that needs saying, then each different pattern once.
+
+    Scenes are made when drawn, so that a stamped page pays once.
+    """
     development = sheet.development
     count = len(development["segments"])
     cells: list[tuple[str, Callable[[float, float], Scene]]] = []
