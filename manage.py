@@ -10,6 +10,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 ENVIRONMENT = HERE / ".venv"
 NEEDED = (3, 11)
+WHOLE = ["-n", "2", "--dist", "loadfile"]  # the whole suite: two processes, each file's tests in one of them
 
 
 def packages_are_here() -> bool:
@@ -48,7 +49,7 @@ def main() -> None:
         set_up()
     if sys.argv[1:2] == ["test"]:
         os.chdir(HERE)
-        os.execv(sys.executable, [sys.executable, "-m", "pytest", "tests", *sys.argv[2:]])
+        os.execv(sys.executable, [sys.executable, "-m", "pytest", "tests", *(sys.argv[2:] or WHOLE)])
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
     from django.core.management import execute_from_command_line
 

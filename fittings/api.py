@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from django.http import HttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -14,14 +11,22 @@ from rest_framework.response import Response
 from fittings import api_schema as schema
 from fittings import orders, selectors, services
 from fittings.developing import development_answer
-from fittings.downloads import FORMS, MOST_PATTERNS, MadeFile, fitting_file, order_patterns_zip, unit_asked
+from fittings.downloads import (
+    FORMS,
+    MOST_PATTERNS,
+    file_response,
+    fitting_file,
+    order_patterns_zip,
+    unit_asked,
+)
 from fittings.geometry import KINDS
 from fittings.idempotency import answer_once
 from fittings.models import Order
-from fittings.reading import check_plain, development_asked, printable
-from shared.api import Pages
+from fittings.reading import development_asked
+from shared.api import json_object, paged
 from shared.problems import FieldError, WrongInput
 from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR, actor_of
+from shared.texts import printable
 
 ANYONE = (OFFICE, SUPERVISOR, OPERATOR, DISPLAY)
 WRITERS = (OFFICE, SUPERVISOR)
@@ -49,7 +54,7 @@ WRITERS = (OFFICE, SUPERVISOR)
 def develop(request):
     """One fitting, computed and not stored: dimensions, flat patterns, areas, weight, warnings."""
     actor_of(request, *ANYONE)
-    body = _body(request)
+    body = json_object(request)
     answer_as = request.query_params.get("format", "json")
     if answer_as not in ("json", *FORMS):
         limit = ", ".join(("json", *FORMS))
@@ -58,7 +63,7 @@ def develop(request):
     dev = development_asked(body)
     if answer_as == "json":
         return Response(development_answer(dev, dev.unit))
-    return _file(fitting_file(dev, answer_as, dev.unit))
+    return file_response(fitting_file(dev, answer_as, dev.unit))
 
 
 # -- orders ------------------------------------------------------------------
@@ -94,8 +99,8 @@ def order_list(request):
     if request.method == "GET":
         query = request.query_params
         found = selectors.orders_found(q=query.get("q", ""), state=query.get("state", ""))
-        return _paged(request, found, selectors.order_row)
-    body = _body(request)
+        return paged(request, found, selectors.order_row)
+    body = json_object(request)
 
     def make(given):
         made = orders.order_create(data=given, actor=actor, now=timezone.now())
@@ -128,7 +133,7 @@ def order_detail(request, number: str):
     actor = actor_of(request, *WRITERS)
     if request.method == "GET":
         return Response(selectors.order_answer(number))
-    body = _body(request)
+    body = json_object(request)
     changed = orders.order_update(number=number, data=body, actor=actor, now=timezone.now())
     return Response(selectors.order_answer(changed, body.get("unit") or "in"))
 
@@ -152,7 +157,7 @@ def order_detail(request, number: str):
 def order_patterns(request, number: str):
     """Every pattern of an order as one ZIP of DXF files."""
     actor_of(request, *WRITERS)
-    return _file(order_patterns_zip(number, unit_asked(request.query_params.get("unit"))))
+    return file_response(order_patterns_zip(number, unit_asked(request.query_params.get("unit"))))
 
 
 # -- customers ---------------------------------------------------------------
@@ -184,8 +189,8 @@ def customer_list(request):
     actor = actor_of(request, *WRITERS)
     if request.method == "GET":
         found = selectors.customers_found(q=request.query_params.get("q", ""))
-        return _paged(request, found, selectors.customer_answer)
-    body = _body(request)
+        return paged(request, found, selectors.customer_answer)
+    body = json_object(request)
 
     def make():
         made = services.customer_create(data=body, actor=actor, now=timezone.now())
@@ -216,7 +221,7 @@ def customer_detail(request, customer_id: int):
     if request.method == "GET":
         return Response(selectors.customer_answer(selectors.customer_by_id(customer_id)))
     changed = services.customer_update(
-        customer_id=customer_id, data=_body(request), actor=actor, now=timezone.now()
+        customer_id=customer_id, data=json_object(request), actor=actor, now=timezone.now()
     )
     return Response(selectors.customer_answer(changed))
 
@@ -234,7 +239,7 @@ def customer_detail(request, customer_id: int):
 def table_list(request):
     """The shop's tables, their columns and the version in force."""
     actor_of(request, *WRITERS)
-    return _paged(request, selectors.tables_listed())
+    return paged(request, selectors.tables_listed())
 
 
 @extend_schema(
@@ -262,7 +267,7 @@ def table_detail(request, name: str):
     actor = actor_of(request, *WRITERS)
     if request.method == "GET":
         return Response(selectors.table_answer(name, _asked_version(request)))
-    body = _body(request)
+    body = json_object(request)
 
     def make():
         made = services.table_change(name=name, data=body, actor=actor, now=timezone.now())
@@ -281,30 +286,7 @@ def table_detail(request, name: str):
 def kind_list(request):
     """The kinds of fittings, each with its parameters and their ranges (lengths in inches)."""
     actor_of(request, *ANYONE)
-    return _paged(request, list(KINDS.values()), selectors.kind_answer)
-
-
-# -- beginnings and ends of every view ---------------------------------------
-
-
-def _body(request) -> dict[str, Any]:
-    """The request's JSON object, of texts and numbers that can be kept."""
-    body = request.data
-    if not isinstance(body, dict):
-        raise WrongInput([FieldError("body", None, "a JSON object", "The body is not a JSON object.")])
-    check_plain(body)
-    return body
-
-
-def _file(made: MadeFile) -> HttpResponse:
-    response = HttpResponse(made.content, content_type=made.media_type)
-    response["Content-Disposition"] = f'inline; filename="{made.name}"'
-    return response
-
-
-def _paged(request, found, answer=lambda row: row) -> Response:
-    pages = Pages()
-    return pages.get_paginated_response([answer(row) for row in pages.paginate_queryset(found, request)])
+    return paged(request, list(KINDS.values()), selectors.kind_answer)
 
 
 def _asked_version(request) -> int | None:

@@ -93,6 +93,9 @@ class LineIn(Spec):
     tag = serializers.CharField(
         required=False, allow_blank=True, max_length=60, help_text="The drawing's mark."
     )
+    system = serializers.CharField(
+        required=False, allow_blank=True, max_length=40, help_text="The floor or duct system it belongs to."
+    )
     traveler_per = serializers.ChoiceField(choices=OrderLine.TravelerPer.choices, required=False)
 
 
@@ -181,6 +184,7 @@ class LineOut(serializers.Serializer):
     pressure_class = PressureField(allow_null=True)
     allowances = AllowancesIn(allow_null=True)
     tag = serializers.CharField(allow_blank=True)
+    system = serializers.CharField(allow_blank=True)
     traveler_per = serializers.ChoiceField(choices=OrderLine.TravelerPer.choices)
     warnings = Warned(many=True, help_text="What is unusual about the fitting, with the reason.")
 
@@ -215,7 +219,7 @@ class CustomerOut(serializers.Serializer):
 class ColumnOut(serializers.Serializer):
     name = serializers.CharField()
     label = serializers.CharField()
-    kind = serializers.CharField(help_text="text, number or whole")
+    kind = serializers.CharField(help_text="text, number, whole, or decimal: digits as a text")
     low = serializers.FloatField(allow_null=True)
     high = serializers.FloatField(allow_null=True)
     choices = serializers.ListField(child=serializers.CharField())

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 from django.db import transaction
+from django.db.models import Count
 
-from fittings.models import Customer
+from fittings.models import Customer, Order
 from shared.problems import FieldError, WrongInput
+
+NEWEST_SHOWN = 20
 
 
 def customer_names() -> list[str]:
     """The names that are offered in new orders."""
     return list(Customer.objects.filter(is_active=True).order_by("name").values_list("name", flat=True))
+
+
+def customer_orders(customer: Customer) -> list[Order]:
+    """The newest orders of a customer, each with how many lines it has."""
+    return list(customer.orders.annotate(lines_count=Count("lines")).order_by("-id")[:NEWEST_SHOWN])
 
 
 @transaction.atomic

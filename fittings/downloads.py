@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import csv
 import math
 import re
 import unicodedata
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from io import BytesIO, StringIO
+from io import BytesIO
 from typing import Any
+
+from django.http import HttpResponse
 
 from fittings import drawing
 from fittings.developing import UNITS, development_answer
@@ -18,10 +19,11 @@ from fittings.drawing import PatternGroup, patterns, role_title
 from fittings.geometry import Development
 from fittings.models import Order
 from fittings.preview import line_shown
-from fittings.reading import printable
 from fittings.selectors import order_by_number
 from fittings.tables import versions_in_force
 from shared.problems import Conflict, FieldError, TooLarge, WrongInput
+from shared.sheets import csv_text
+from shared.texts import printable
 from shared.units import MM_PER_IN, plain_number
 
 MOST_PATTERNS = 500
@@ -39,7 +41,6 @@ LISTED = (
     "plates",
     "cut_length_{unit}",
 )
-_TEXT_THAT_COUNTS = tuple("=+-@\t\r\0")
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,13 @@ def unit_asked(text: str | None) -> str:
         return text or "in"
     limit, shown = " or ".join(UNITS), printable(text)[:40]
     raise WrongInput([FieldError("unit", shown, limit, f"Unit is “{shown}”; it can be {limit}.")])
+
+
+def file_response(made: MadeFile, *, kind: str = "inline") -> HttpResponse:
+    """The file as an answer: `inline`, shown where it can be, or `attachment`, always saved."""
+    response = HttpResponse(made.content, content_type=made.media_type)
+    response["Content-Disposition"] = f'{kind}; filename="{made.name}"'
+    return response
 
 
 def fitting_file(dev: Development, form: str, unit: str) -> MadeFile:
@@ -133,8 +141,8 @@ def order_patterns_zip(number: str, unit: str) -> MadeFile:
     packed = BytesIO()
     with zipfile.ZipFile(packed, "w") as archive:
         for one in found:
-            _put(archive, one.file, one.dxf)
-        _put(archive, "patterns.csv", _list(found, unit).encode())
+            zip_put(archive, one.file, one.dxf)
+        zip_put(archive, "patterns.csv", _list(found, unit).encode())
     return MadeFile(f"patterns-{plain_name(order.number, unit)}.zip", "application/zip", packed.getvalue())
 
 
@@ -187,7 +195,8 @@ def _of_line(wrong: WrongInput, position: int) -> list[FieldError]:
     ]
 
 
-def _put(archive: zipfile.ZipFile, name: str, content: bytes) -> None:
+def zip_put(archive: zipfile.ZipFile, name: str, content: bytes) -> None:
+    """An entry whose bytes depend on its name and content alone."""
     entry = zipfile.ZipInfo(name, ZIP_DATE)
     entry.compress_type = zipfile.ZIP_DEFLATED
     entry.create_system = 3  # the same wherever it is made
@@ -196,9 +205,7 @@ def _put(archive: zipfile.ZipFile, name: str, content: bytes) -> None:
 
 
 def _list(found: Sequence[OrderPattern], unit: str) -> str:
-    stream = StringIO()
-    writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow(name.format(unit=unit) for name in LISTED)
+    rows: list[Sequence[Any]] = [[name.format(unit=unit) for name in LISTED]]
     for one in found:
         plates = one.segment.get("plates") or ()
         blanks = [part["blank"] for part in plates or (one.segment,)]
@@ -206,17 +213,12 @@ def _list(found: Sequence[OrderPattern], unit: str) -> str:
         row += [" ".join(map(str, one.lines)), one.material, one.gauge]
         row += [_length(max(blank[side] for blank in blanks), unit) for side in ("width", "height")]
         row += [len(plates), _length(cut_length(one.segment), unit)]
-        writer.writerow(_cell(value) for value in row)
-    return stream.getvalue()
+        rows.append(row)
+    return csv_text(rows)
 
 
 def _length(value_in: float, unit: str) -> str:
     return plain_number(value_in * (MM_PER_IN if unit == "mm" else 1), 3)
-
-
-def _cell(value: Any) -> Any:
-    """A text that a spreadsheet would count as a formula is written as text."""
-    return f"'{value}" if isinstance(value, str) and value.startswith(_TEXT_THAT_COUNTS) else value
 
 
 def cut_length(segment: Mapping[str, Any]) -> float:

@@ -31,7 +31,7 @@ from shared.units import (
 FIRST_KIND = "gored_elbow"
 FIRST_MATERIAL = "galvanized"
 FIRST_GAUGE = "24"
-CARRIED = ("kind", "material", "gauge", "end_a", "end_b", "end_c")
+CARRIED = ("kind", "material", "gauge", "end_a", "end_b", "end_c", "system")
 EXACT = 1e-4  # in; closer than this to a 32nd, the fraction is the value
 
 
@@ -194,6 +194,9 @@ class LineForm(forms.Form):
             usual = [("", f"As {within(titles['b'])}")] if letter == "c" else []
             hint = "How it is finished: which allowance it takes, and how it meets the next piece."
             fields[f"end_{letter}"] = _pick(end_label(title), usual + choices.ends, hint=hint)
+        fields["system"] = _text(
+            "System", "text", longest=40, hint="The floor or the duct system that it is for."
+        )
         fields["tag"] = _text("Tag", "text", hint="The mark that the drawing uses.")
         for param in self.shape.params:
             if param.more:
@@ -214,6 +217,11 @@ class LineForm(forms.Form):
         return own | {f"end_{letter}": f"At {within(title)}" for letter, title in self.shape.ends}
 
     # for the template
+
+    @property
+    def must(self) -> str:
+        """The fields that a line of this kind is not complete without, for the page's keyboard."""
+        return " ".join(["quantity", *(param.name for param in self.shape.params if param.required), "tag"])
 
     def _bound(self, names: Iterable[str]) -> list[forms.BoundField]:
         found = [self[name] for name in names]
@@ -240,7 +248,7 @@ class LineForm(forms.Form):
 
     @property
     def end_fields(self):
-        return self._bound([f"end_{letter}" for letter, _ in self.shape.ends] + ["tag"])
+        return self._bound([f"end_{letter}" for letter, _ in self.shape.ends] + ["system", "tag"])
 
     @property
     def more_fields(self):
@@ -355,6 +363,7 @@ class LineForm(forms.Form):
             **self.asked(),
             "quantity": self.values.get("quantity"),
             "tag": self.typed("tag"),
+            "system": self.typed("system"),
             "traveler_per": self.typed("traveler_per") or OrderLine.TravelerPer.LOT,
         }
 
@@ -388,7 +397,7 @@ def line_initial(line: OrderLine, unit: str) -> dict[str, Any]:
     if line.pressure_class is not None:
         shown["pressure_class"] = plain_number(line.pressure_class)
     own = [f"{head}_{letter}" for head in ("end", "joins") for letter in LETTERS]
-    own += ["quantity", "kind", "material", "gauge", "tag", "traveler_per"]
+    own += ["quantity", "kind", "material", "gauge", "tag", "system", "traveler_per"]
     return {**shown, **{name: getattr(line, name) for name in own}}
 
 

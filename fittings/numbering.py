@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from django.db import transaction
 
@@ -29,6 +31,28 @@ def take(count: int) -> list[str]:
         codes, series.next_number = take_codes(series.mark, series.next_number, count)
         series.save(update_fields=["next_number"])
     return codes
+
+
+@dataclass(frozen=True)
+class CodesAhead:
+    """Codes worked out before anybody has to wait for them; they are taken once `claimed` gives them."""
+
+    codes: Sequence[str]
+    first_number: int
+    next_number: int
+
+
+def ahead(count: int) -> CodesAhead:
+    """The next `count` codes as the series stands. Nothing is taken yet."""
+    series = CodeSeries.objects.get(pk=1)
+    codes, after = take_codes(series.mark, series.next_number, count)
+    return CodesAhead(codes, series.next_number, after)
+
+
+def claimed(ahead: CodesAhead) -> Sequence[str] | None:
+    """The codes, taken in the caller's transaction; None where some of them were given out meanwhile."""
+    mine = CodeSeries.objects.filter(pk=1, next_number=ahead.first_number)
+    return ahead.codes if mine.update(next_number=ahead.next_number) else None
 
 
 def shop_mark() -> str:

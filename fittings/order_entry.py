@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -15,10 +15,12 @@ from fittings.models import Order
 from fittings.orders import order_create, order_update
 from fittings.reading import MOST_LINES, read_order
 from fittings.tables import all_rows
+from fittings.typed_orders import token_of, typed_end
 from shared.problems import Conflict, FieldError, Problem, WrongInput
 from shared.roles import Actor
 
 BLANK_NEW_LINE = "__n__"
+LEFT_SENTENCE = "What the paste could not place is still there. Put it where it belongs, or empty the field."
 FIRST_LINE = {
     "kind": "gored_elbow",
     "material": "galvanized",
@@ -26,6 +28,7 @@ FIRST_LINE = {
     "end_a": "raw",
     "end_b": "raw",
 }
+_LINE_NAME = re.compile(r"(line-\d{1,5})-kind")
 _LINE_PATH = re.compile(r"lines\[(\d+)\]\.?(.*)$")
 
 
@@ -33,13 +36,40 @@ def entry_choices() -> Choices:
     return choices_of(all_rows(), customer_names())
 
 
+def lines_typed(data: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, str]]]:
+    """Each line of the form as it came, in the order of the page: its prefix, and its texts by field."""
+    names = (_LINE_NAME.fullmatch(name) for name in data)
+    of: dict[str, dict[str, str]] = {found[1]: {} for found in names if found}
+    for name in data:
+        prefix, _, rest = _divided(name)
+        if prefix in of:
+            of[prefix][rest] = str(data[name]).strip()
+    yield from list(of.items())[: MOST_LINES * 2]
+
+
+def _divided(name: str) -> tuple[str, str, str]:
+    head, _, rest = name.partition("-")
+    number, dash, field = rest.partition("-")
+    return f"{head}-{number}", dash, field
+
+
 class OrderEntry:
     """The head form and the line forms of a new order, or of one that is changed."""
 
-    def __init__(self, choices: Choices, *, today: date, order: Order | None = None):
+    token, revision, left = "", 0, ""
+    """Under which token what is typed is kept, and its revision · what a paste could not place."""
+
+    def __init__(
+        self, choices: Choices, *, today: date, order: Order | None = None, like: Order | None = None
+    ):
+        """Of an order that is changed; or a new one, with the customer and the lines of the order that it is like."""
         self.choices, self.order, self.today = choices, order, today
-        self.head = OrderForm(today=today, initial=_head_initial(order))
-        stored = order.lines.defer("development").order_by("position") if order else []
+        initial = _head_initial(order)
+        if like:
+            initial["customer"] = like.customer.name
+        self.head = OrderForm(today=today, initial=initial)
+        shown = order or like
+        stored = shown.lines.defer("development").order_by("position") if shown else []
         self.lines = [self._line(at, line_initial(line, choices.unit)) for at, line in enumerate(stored)]
         if not self.lines:
             self.lines = [self._line(0, FIRST_LINE)]
@@ -63,7 +93,9 @@ class OrderEntry:
         entry = cls.__new__(cls)
         entry.choices, entry.order, entry.today, entry.conflict = choices, order, today, None
         entry.version = _whole(data.get("version"), 10**9)
-        ats = [at for at in range(_whole(data.get("lines"), MOST_LINES * 2)) if f"line-{at}-kind" in data]
+        entry.token, entry.revision = token_of(data), _whole(data.get("typed_revision"), 10**9)
+        entry.left = str(data.get("left") or "").strip()
+        ats = [prefix.removeprefix("line-") for prefix, _ in lines_typed(data)]
         if is_judged:
             entry.head = OrderForm(data, today=today, initial=_head_initial(order))
             entry.lines = [LineForm(data, prefix=f"line-{at}", choices=choices) for at in ats]
@@ -74,7 +106,7 @@ class OrderEntry:
         entry.lines = [entry._line(at, _texts_of(data, f"line-{at}-")) for at in ats]
         return entry
 
-    def _line(self, at: int, initial: Mapping[str, Any]) -> LineForm:
+    def _line(self, at: int | str, initial: Mapping[str, Any]) -> LineForm:
         return LineForm(prefix=f"line-{at}", choices=self.choices, initial=initial)
 
     @property
@@ -120,19 +152,22 @@ class OrderEntry:
         if not self.is_head_only and not filled:
             filled = self.lines[:1]
         is_read = all([self.head.is_valid(), *[line.is_valid() for line in filled]])
-        if not is_read:
+        if not is_read or self.left:
             for line in filled:
                 line.develop()
             self._judge_number()
             return None
         try:
-            return self._to_service(filled, actor, now)
+            saved = self._to_service(filled, actor, now)
         except Conflict as conflict:
             self._refused(conflict, filled)
             if not any(error.field == "number" for error in conflict.errors):
                 self.conflict = conflict
         except WrongInput as wrong:
             self._refused(wrong, filled)
+        else:
+            typed_end(token=self.token, actor=actor, now=now)
+            return saved
         return None
 
     def _judge_number(self) -> None:
@@ -172,6 +207,8 @@ class OrderEntry:
         """Everything that is wrong, for the summary: the field's id, and the sentence."""
         found = [("", text) for text in self.head.non_field_errors()]
         found += _errors_of(self.head, "")
+        if self.left:
+            found.append(("left", LEFT_SENTENCE))
         for number, line in enumerate(self.lines, start=1):
             found += [("", f"Line {number}: {text}") for text in line.non_field_errors()]
             found += _errors_of(line, f"Line {number}: ")

@@ -36,6 +36,7 @@ LIST_FIELDS = (
     "end_a",
     "end_b",
     "tag",
+    "tables",
 )
 
 
@@ -73,7 +74,7 @@ def order_rows(orders: Iterable[Order], *, today: date) -> list[OrderRow]:
     """A page of orders as the list shows them. Two queries, whatever their number."""
     orders = list(orders)
     lines: dict[int, list[OrderLine]] = {order.pk: [] for order in orders}
-    stored = OrderLine.objects.filter(order__in=lines).only("id", *LIST_FIELDS)
+    stored = OrderLine.objects.filter(order__in=lines, ended_version=None).only("id", *LIST_FIELDS)
     for line in stored.order_by("order_id", "position"):
         lines[line.order_id].append(line)
     now = versions_in_force()
@@ -82,7 +83,7 @@ def order_rows(orders: Iterable[Order], *, today: date) -> list[OrderRow]:
 
 def _row(order: Order, lines: list[OrderLine], versions: dict[str, int], today: date) -> OrderRow:
     drawn = tuple(
-        LineShown(line.quantity, line.tag, line_drawing(line, order.tables or versions))
+        LineShown(line.quantity, line.tag, line_drawing(line, line.tables or order.tables or versions))
         for line in lines[:LINES_SHOWN]
     )
     state, word = order_mark(order, today=today)
@@ -98,9 +99,11 @@ def order_mark(order: Order, *, today: date) -> tuple[str, str]:
 
 
 def order_line_get(number: str, position: int) -> OrderLine:
+    """The line that stands at a position; of one that was cancelled the last that stood there. raises NotFound"""
     found = (
         OrderLine.objects.select_related("order__customer")
         .filter(order__number=number, position=position)
+        .order_by(F("ended_version").desc(nulls_first=True), "-pk")
         .first()
     )
     if found is None:

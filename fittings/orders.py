@@ -11,11 +11,14 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
+from fittings.events import ORDER_CREATED, event_keep, version_kind
 from fittings.models import Customer, Order, OrderChange, OrderLine
-from fittings.reading import LINE_FIELDS, LineInput, OrderInput, Reading, read_order, search_text
+from fittings.reading import LINE_FIELDS, LineInput, OrderInput, Reading, read_order
+from fittings.search_index import order_indexed
 from fittings.tables import all_rows
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
+from shared.texts import search_text
 
 FIRST_NUMBER = 1001
 STEPS = 64
@@ -38,6 +41,8 @@ def order_create(*, data: Mapping[str, Any] | OrderInput, actor: Actor, now: dat
         )
         _save_numbered(order, given.head["number"])
         _write_lines(order, given.lines)
+        order_indexed(order)
+        event_keep(kind=ORDER_CREATED, order_id=order.pk, at=now)
     return order
 
 
@@ -61,7 +66,7 @@ def order_update(*, number: str, data: Mapping[str, Any], actor: Actor, now: dat
     with transaction.atomic():
         order = order_locked(number)
         if order.version != seen:
-            raise _stale(order, seen)
+            raise stale(order, seen)
         _check_number_kept(order, given)
         changes = _differences(order, given)
         _check_changeable(order, changes)
@@ -113,6 +118,9 @@ def order_changed(
     """Give a locked order its next version and keep what made it: field to [before, after], as texts."""
     order.version += 1
     order.save(update_fields=["version"])
+    order_indexed(order, changes)
+    facts = {"version": order.version, "changed": [name for name in changes if name != "state"]}
+    event_keep(kind=version_kind(changes), order_id=order.pk, facts=facts, at=now)
     return OrderChange.objects.create(
         order=order, version=order.version, fields=dict(changes), made_by=actor.name, made_at=now
     )
@@ -251,7 +259,7 @@ def _not_in_state(order: Order, sentence: str, fields: list[str] | None = None) 
     return Conflict(detail, errors, state=str(order.state))
 
 
-def _stale(order: Order, seen: int) -> Conflict:
+def stale(order: Order, seen: int) -> Conflict:
     """The refusal of a change that began with an old version: what changed since, and by whom."""
     detail = f"Order {order.number} is at version {order.version} now; you began with {seen}."
     if seen > order.version:

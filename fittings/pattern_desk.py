@@ -40,7 +40,7 @@ from fittings.tables import all_rows, versions_in_force
 from shared.problems import FieldError, WrongInput
 from shared.units import IN2_PER_FT2, MM_PER_IN, plain_number
 
-NOT_HERE = ("quantity", "kind", "tag", "traveler_per")
+NOT_HERE = ("quantity", "kind", "tag", "system", "traveler_per")
 """What a line of an order has and the desk does not ask."""
 SAMPLE_SIZES = {
     "diameter": 14,
@@ -271,7 +271,7 @@ def _filled(kind: Kind, asked: Mapping[str, str], unit: str) -> dict[str, str]:
             is_length = units[name] == "in"
             data[name] = length_typed(value, unit) if is_length else plain_number(value)
     typed = {name: text for name, text in asked.items() if text or name not in data}
-    return {"kind": kind.name, **data, **typed, "quantity": "1", "tag": "", "traveler_per": ""}
+    return {"kind": kind.name, **data, **typed, "quantity": "1", "tag": "", "system": "", "traveler_per": ""}
 
 
 # -- fields ------------------------------------------------------------------

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import math
 import re
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -27,10 +26,9 @@ from fittings.developing import (
 from fittings.geometry import Development
 from fittings.models import OrderLine
 from shared.problems import FieldError, WrongInput
+from shared.texts import printable, said_value, tidy
 
 MOST_LINES = 500
-DEEPEST = 20
-LONGEST_SEARCH = 80
 QUANTITY = (1, 10_000)
 PRIORITY = (1, 9)
 DUE = (date(2000, 1, 1), date(2100, 12, 31))
@@ -51,7 +49,7 @@ ORDER_FIELDS = (
     "unit",
     "version",
 )
-LINE_FIELDS = ("quantity", *WORDS, "tag", "traveler_per")
+LINE_FIELDS = ("quantity", *WORDS, "tag", "system", "traveler_per")
 # what an answer carries besides, so that an answer can be sent back as it came
 ANSWERED_FIELDS = (
     "state",
@@ -85,12 +83,17 @@ class LineInput:
     pressure_class: float | None = None
     allowances: dict[str, Any] | None = None
     tag: str = ""
+    system: str = ""
     traveler_per: str = OrderLine.TravelerPer.LOT
     warnings: list[dict] = field(default_factory=list, compare=False)
 
     def values(self) -> dict[str, Any]:
         """The fields of the line's row."""
         return {name: getattr(self, name) for name in LINE_FIELDS}
+
+
+Developed = dict[str, LineInput | WrongInput]
+"""Lines that were developed, or refused, by what they say of the fitting."""
 
 
 @dataclass(frozen=True)
@@ -189,7 +192,7 @@ def development_asked(data: Mapping[str, Any]) -> Development:
     reading.only(("unit", *LINE_FIELDS))
     unit = reading.choice("unit", UNITS, usual="in")
     try:
-        dev = develop_for(**_fitting_words(data), unit=unit)
+        dev = develop_for(**fitting_words(data), unit=unit)
     except WrongInput as wrong:
         reading.errors += wrong.errors
     if reading.errors:
@@ -197,7 +200,7 @@ def development_asked(data: Mapping[str, Any]) -> Development:
     return dev
 
 
-def _fitting_words(data: Mapping[str, Any]) -> dict[str, Any]:
+def fitting_words(data: Mapping[str, Any]) -> dict[str, Any]:
     """The words of the fitting; what is left out of the ends is raw, or blank where blank means something."""
     usual = {"end_a": RAW, "end_b": RAW, "end_c": "", "joins_a": "", "joins_b": "", "joins_c": ""}
     return {name: usual.get(name) if data.get(name) is None else data[name] for name in WORDS}
@@ -206,8 +209,12 @@ def _fitting_words(data: Mapping[str, Any]) -> dict[str, Any]:
 # -- an order ----------------------------------------------------------------
 
 
-def read_order(data: Any, *, tables: Tables, is_new: bool = True) -> OrderInput:
+def read_order(
+    data: Any, *, tables: Tables, is_new: bool = True, developed: Developed | None = None
+) -> OrderInput:
     """An order as it came, checked whole. A change (not `is_new`) may leave out any field.
+
+    developed  what was developed before by the same tables and unit, and is not developed again; filled here
 
     raises  WrongInput with an entry per wrong field (`due`, `lines[2].params.angle`)
     """
@@ -230,7 +237,7 @@ def read_order(data: Any, *, tables: Tables, is_new: bool = True) -> OrderInput:
             head[name] = read()
     lines = None
     if is_new or "lines" in data:
-        lines, errors = _read_lines(data.get("lines"), unit, tables)
+        lines, errors = _read_lines(data.get("lines"), unit, tables, {} if developed is None else developed)
         reading.errors += errors
     if reading.errors:
         raise WrongInput(reading.errors)
@@ -247,13 +254,14 @@ def _number(reading: Reading) -> str:
     return value
 
 
-def _read_lines(given: Any, unit: str, tables: Tables) -> tuple[tuple[LineInput, ...], list[FieldError]]:
+def _read_lines(
+    given: Any, unit: str, tables: Tables, developed: Developed
+) -> tuple[tuple[LineInput, ...], list[FieldError]]:
     limit = f"a list of 1 to {MOST_LINES} lines"
     if not isinstance(given, list | tuple) or not 1 <= len(given) <= MOST_LINES:
         has = f"has {len(given)} lines" if isinstance(given, list | tuple) else f"is {said_value(given)}"
         value = len(given) if isinstance(given, list | tuple) else given
         return (), [FieldError("lines", value, limit, f"Lines {has}; it can be {limit}.")]
-    developed: dict[str, LineInput | WrongInput] = {}
     lines, errors = [], []
     for at, line in enumerate(given):
         prefix = f"lines[{at}]."
@@ -266,6 +274,7 @@ def _read_lines(given: Any, unit: str, tables: Tables) -> tuple[tuple[LineInput,
         own = {
             "quantity": reading.whole("quantity", *QUANTITY),
             "tag": reading.text("tag", 60),
+            "system": reading.text("system", 40),
             "traveler_per": reading.choice(
                 "traveler_per", OrderLine.TravelerPer.values, usual=OrderLine.TravelerPer.LOT
             ),
@@ -280,10 +289,10 @@ def _read_lines(given: Any, unit: str, tables: Tables) -> tuple[tuple[LineInput,
 
 
 def _developed_once(
-    line: Mapping[str, Any], unit: str, tables: Tables, developed: dict[str, LineInput | WrongInput]
+    line: Mapping[str, Any], unit: str, tables: Tables, developed: Developed
 ) -> LineInput | WrongInput:
     """The line as it can be made. Lines that describe the same fitting are developed once."""
-    words = _fitting_words(line)
+    words = fitting_words(line)
     key = json.dumps(words, sort_keys=True, default=str)
     if key not in developed:
         try:
@@ -299,68 +308,11 @@ def _developed_once(
     return developed[key]
 
 
-# -- texts -------------------------------------------------------------------
-
-
-def tidy(text: str, *, multiline: bool = False) -> str | None:
-    """The text without spaces around it; None if it holds control characters or half a character."""
-    if multiline:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    allowed = "\n\t" if multiline else ""
-    if any(is_unprintable(character) and character not in allowed for character in text):
-        return None
-    return text.strip() if multiline else " ".join(text.split())
-
-
-def is_unprintable(character: str) -> bool:
-    return unicodedata.category(character) in ("Cc", "Cs")
-
-
-def printable(value: Any) -> Any:
-    """The value as it can be shown: control characters and half characters become a mark."""
-    if not isinstance(value, str):
-        return value
-    return "".join("\N{REPLACEMENT CHARACTER}" if is_unprintable(one) else one for one in value[:200])
-
-
-def search_text(q: str) -> str:
-    """What of a search can be looked for: no control characters, at most 80 characters."""
-    shown = "".join(" " if is_unprintable(one) else one for one in q[:LONGEST_SEARCH])
-    return " ".join(shown.split())
-
-
-def said_value(value: Any) -> str:
-    if isinstance(value, bool) or value is None:
-        return {True: "true", False: "false", None: "missing"}[value]
-    if isinstance(value, int | float):
-        return f"{value:g}" if abs(value) >= 1e12 or isinstance(value, float) else str(value)
-    if isinstance(value, str):
-        return f"“{printable(value)[:40]}”"
-    return "a list" if isinstance(value, list | tuple) else "an object"
-
-
-def check_plain(value: Any) -> None:
-    """Refuse a JSON value that cannot be kept or shown, whatever field it stands in.
-
-    raises  WrongInput where it is nested too deep, or a text holds control characters or half a character
-    """
-    waiting = [(value, 1)]
-    while waiting:
-        part, depth = waiting.pop()
-        if depth > DEEPEST:
-            limit = f"at most {DEEPEST} levels"
-            message = f"The body is nested deeper than {DEEPEST} levels."
-            raise WrongInput([FieldError("body", None, limit, message)])
-        if isinstance(part, dict):
-            waiting += [(item, depth + 1) for item in part.values()]
-            texts = part.keys()
-        elif isinstance(part, list):
-            waiting += [(item, depth + 1) for item in part]
-            continue
-        else:
-            texts = [part] if isinstance(part, str) else []
-        for text in texts:
-            if any(is_unprintable(one) and one not in "\n\r\t" for one in text):
-                limit = "text without control characters"
-                message = f"“{printable(text)[:40]}” holds characters that cannot be printed."
-                raise WrongInput([FieldError("body", printable(text), limit, message)])
+def read_line(line: Any, *, at: int, unit: str, tables: Tables) -> LineInput:
+    """One line, checked, as the `at`-th of a request. raises WrongInput with an entry per wrong field"""
+    found, errors = _read_lines([line], unit, tables, {})
+    if errors:
+        raise WrongInput(
+            replace(error, field=error.field.replace("lines[0]", f"lines[{at}]", 1)) for error in errors
+        )
+    return found[0]

@@ -14,8 +14,8 @@ from fittings import tables
 from fittings.developing import Tables, develop_for, warnings_answer, words_of
 from fittings.geometry import KINDS, Kind
 from fittings.models import Customer, Order, OrderLine, TableVersion
-from fittings.reading import search_text
 from shared.problems import FieldError, NotFound, WrongInput
+from shared.texts import search_text
 from shared.units import MM_PER_IN
 
 # -- orders ------------------------------------------------------------------
@@ -37,14 +37,14 @@ def orders_found(*, q: str = "", state: str = "") -> QuerySet[Order]:
         found = found.filter(state=state)
     words = search_text(q)
     if words:
-        tagged = OrderLine.objects.filter(order=OuterRef("pk"), tag__icontains=words)
+        tagged = OrderLine.objects.filter(order=OuterRef("pk"), ended_version=None, tag__icontains=words)
         found = found.filter(
             Q(number__icontains=words)
             | Q(customer__name__icontains=words)
             | Q(purchase_order__icontains=words)
             | Exists(tagged)
         )
-    own = OrderLine.objects.filter(order=OuterRef("pk")).values("order")
+    own = OrderLine.objects.filter(order=OuterRef("pk"), ended_version=None).values("order")
     return found.annotate(
         lines_count=_counted(own.annotate(n=Count("pk"))), pieces=_counted(own.annotate(n=Sum("quantity")))
     ).order_by("-id")
@@ -130,6 +130,7 @@ def _line_answer(line: OrderLine, unit: str, warnings: Sequence[dict]) -> dict[s
         "pressure_class": line.pressure_class,
         "allowances": edges,
         "tag": line.tag,
+        "system": line.system,
         "traveler_per": line.traveler_per,
         "warnings": warnings,
     }

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fittings.models import TableVersion
+from fittings.table_differences import Difference, differences
 from fittings.tables import (
     SCHEMAS,
     Column,
@@ -69,6 +70,19 @@ def table_version(name: str, number: int) -> tuple[TableVersion, int]:
     if version is None:
         raise NotFound(f"{schema_of(name).title} has no version {number}; the newest is {history[0].number}.")
     return version, history[0].number
+
+
+def version_differences(schema: TableSchema, before: Sequence, after: Sequence) -> list[Difference]:
+    """What two versions' rows differ by, each row with its words."""
+    columns = [(column.name, column.label) for column in schema.columns]
+    return differences(columns, schema.once, before, after)
+
+
+def rows_before(version: TableVersion) -> Sequence[Mapping[str, Any]] | None:
+    """The rows of the version before, None for the first."""
+    found = TableVersion.objects.filter(table=version.table, number__lt=version.number).order_by("-number")
+    before = found.first()
+    return None if before is None else before.rows
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -30,11 +31,16 @@ FOLDER = Path(settings.BASE_DIR) / "fixtures" / "tables"
 MOST_ROWS = 2000
 SET_UP = "set-up"  # who made the versions that come from the data files
 LONGEST_TEXT = 400
+PLACES = 4
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column: `kind` is text, number or whole; `low` and `high` are the allowed range; `choices` close a text."""
+    """One column: `kind` is text, number, whole or decimal; `low` and `high` are the allowed range; `choices` close a
+    text. A decimal (money, per cent) is kept as its digits, never as a float; at most `PLACES` after the point.
+
+    reads  of a text of some form: gives it as it is kept, or raises ValueError with what it can be
+    """
 
     name: str
     label: str
@@ -44,6 +50,7 @@ class Column:
     choices: tuple[str, ...] = ()
     may_be_empty: bool = False
     help: str = ""
+    reads: Callable[[str], str] | None = None
 
 
 SOURCE = Column("source", "Source", help="Who says so: a standard, a page, or “common practice, no source”.")
@@ -56,6 +63,8 @@ class TableSchema:
     help: str
     columns: tuple[Column, ...]
     once: tuple[str, ...] = ()
+    wrong_row: Callable[[Mapping[str, Any]], tuple[str, str] | None] | None = None
+    """Of a row whose cells are each right: (column, what it can be) where they do not go together."""
 
 
 SCHEMAS: dict[str, TableSchema] = {}
@@ -106,6 +115,12 @@ def all_rows(numbers: Mapping[str, int] | None = None) -> dict[str, tuple[Mappin
         if wanted[table] == number
     }
     return {table: _rows_of(pk) for table, pk in ids.items()}
+
+
+def newest_made_by(name: str) -> str:
+    """Who made the version in force; empty where there is none."""
+    found = TableVersion.objects.filter(table=name).order_by("-number").values_list("made_by", flat=True)
+    return found.first() or ""
 
 
 # -- changing ---------------------------------------------------------------
@@ -163,6 +178,12 @@ def check_rows(schema: TableSchema, new_rows: Sequence[Mapping[str, Any]]) -> li
                     )
                 )
         checked.append(clean)
+        if schema.wrong_row and len(clean) == len(schema.columns) and (found := schema.wrong_row(clean)):
+            name, limit = found
+            label = next(column.label for column in schema.columns if column.name == name)
+            given = clean[name]
+            message = f"{label} in row {at + 1} is “{given}”; it can be {limit}."
+            errors.append(FieldError(f"rows[{at}].{name}", given, limit, message))
     if not errors and schema.once:
         seen: dict[tuple, int] = {}
         for at, row in enumerate(checked):
@@ -186,7 +207,9 @@ def _cell(column: Column, value: Any) -> Any:
         text = str(value).strip()
         if len(text) > LONGEST_TEXT or (column.choices and text not in column.choices):
             raise ValueError(_allowed(column))
-        return text
+        return column.reads(text) if column.reads else text
+    if column.kind == "decimal":
+        return _decimal(column, value)
     try:
         number = int(str(value).strip()) if column.kind == "whole" else float(value)
     except (TypeError, ValueError):
@@ -198,12 +221,31 @@ def _cell(column: Column, value: Any) -> Any:
     return number
 
 
+def _decimal(column: Column, value: Any) -> str:
+    """The digits of an exact number, without zeros at the end beyond a whole one."""
+    try:
+        number = Decimal(str(value).strip())
+    except InvalidOperation:
+        raise ValueError(_allowed(column)) from None
+    if isinstance(value, bool) or not number.is_finite() or number.as_tuple().exponent < -PLACES:
+        raise ValueError(_allowed(column))
+    if not (column.low or 0) <= number <= (1e9 if column.high is None else column.high):
+        raise ValueError(_allowed(column))
+    text = f"{number:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def _allowed(column: Column) -> str:
     if column.choices:
         return ", ".join(column.choices)
     if column.kind == "text":
         return f"a text of 1 to {LONGEST_TEXT} characters"
     word = "a whole number" if column.kind == "whole" else "a number"
+    if column.kind == "decimal":
+        most = 1e9 if column.high is None else column.high
+        return (
+            f"a number from {column.low or 0:g} to {most:.10g} with at most {PLACES} digits after the point"
+        )
     if column.low is None and column.high is None:
         return word
     return f"{word} from {column.low:g} to {column.high:g}"

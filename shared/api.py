@@ -5,9 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from collections.abc import Callable
+from typing import Any
 
 from django.conf import settings
-from django.db import OperationalError
 from django.http import Http404
 from rest_framework import exceptions
 from rest_framework.pagination import PageNumberPagination
@@ -15,7 +16,7 @@ from rest_framework.parsers import BaseParser
 from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
-from shared.middleware import is_busy
+from shared.middleware import is_busy, too_long
 from shared.problems import (
     PROBLEM_TYPE,
     Busy,
@@ -23,9 +24,11 @@ from shared.problems import (
     NotFound,
     NotSignedIn,
     Problem,
-    TooLarge,
     WrongInput,
 )
+from shared.texts import is_unprintable, printable
+
+DEEPEST = 20
 
 
 class Renderer(JSONRenderer):
@@ -68,7 +71,7 @@ def read_json(body: bytes):
     raises  TooLarge above 2 MiB; WrongInput for NaN, infinities, broken or too deeply nested JSON
     """
     if len(body) > settings.LONGEST_JSON_BODY:
-        raise TooLarge(f"The body has {len(body)} bytes; at most {settings.LONGEST_JSON_BODY} are taken.")
+        raise too_long(len(body), settings.LONGEST_JSON_BODY)
     if not body:
         return {}
     try:
@@ -79,27 +82,61 @@ def read_json(body: bytes):
         ) from None
 
 
-def checked_length(request) -> None:
-    """Refuse a body that says it is too long before reading it."""
-    try:
-        length = int(request.META.get("CONTENT_LENGTH") or 0)
-    except ValueError:
-        length = 0
-    if length > settings.LONGEST_JSON_BODY:
-        raise TooLarge(f"The body has {length} bytes; at most {settings.LONGEST_JSON_BODY} are taken.")
-
-
 class Parser(BaseParser):
     media_type = "application/json"
 
     def parse(self, stream, media_type=None, parser_context=None):
-        checked_length(parser_context["request"])
         return read_json(stream.read(settings.LONGEST_JSON_BODY + 1))
+
+
+def json_object(request) -> dict[str, Any]:
+    """The request's JSON object, of texts and numbers that can be kept.
+
+    raises  WrongInput where it is no object, is nested too deep, or cannot be kept or shown
+    """
+    body = request.data
+    if not isinstance(body, dict):
+        raise WrongInput([FieldError("body", None, "a JSON object", "The body is not a JSON object.")])
+    check_plain(body)
+    return body
+
+
+def check_plain(value: Any) -> None:
+    """Refuse a JSON value that cannot be kept or shown, whatever field it stands in.
+
+    raises  WrongInput where it is nested too deep, or a text holds control characters or half a character
+    """
+    waiting = [(value, 1)]
+    while waiting:
+        part, depth = waiting.pop()
+        if depth > DEEPEST:
+            limit = f"at most {DEEPEST} levels"
+            message = f"The body is nested deeper than {DEEPEST} levels."
+            raise WrongInput([FieldError("body", None, limit, message)])
+        if isinstance(part, dict):
+            waiting += [(item, depth + 1) for item in part.values()]
+            texts = part.keys()
+        elif isinstance(part, list):
+            waiting += [(item, depth + 1) for item in part]
+            continue
+        else:
+            texts = [part] if isinstance(part, str) else []
+        for text in texts:
+            if any(is_unprintable(one) and one not in "\n\r\t" for one in text):
+                limit = "text without control characters"
+                message = f"“{printable(text)[:40]}” holds characters that cannot be printed."
+                raise WrongInput([FieldError("body", printable(text), limit, message)])
 
 
 class Pages(PageNumberPagination):
     page_size_query_param = "page_size"
     max_page_size = 500
+
+
+def paged(request, found, answer: Callable[[Any], Any] = lambda row: row) -> Response:
+    """The page of `found` that is asked for, each of its rows as `answer` shows it."""
+    pages = Pages()
+    return pages.get_paginated_response([answer(row) for row in pages.paginate_queryset(found, request)])
 
 
 def answer_exception(error, context):
@@ -118,7 +155,7 @@ def answer_exception(error, context):
 def _as_problem(error) -> Problem | None:
     if isinstance(error, Problem):
         return error
-    if isinstance(error, OperationalError) and is_busy(error):
+    if is_busy(error):
         return Busy()
     if isinstance(error, Http404 | exceptions.NotFound):
         return NotFound(str(getattr(error, "detail", "")) or "There is nothing at this address.")

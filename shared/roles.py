@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import wraps
 
 from django.conf import settings
+from django.http import HttpResponseNotAllowed
 from django.shortcuts import redirect, resolve_url
 from django.utils.http import urlencode
 
@@ -21,6 +22,7 @@ OPERATOR = "operator"
 SUPERVISOR = "supervisor"
 DISPLAY = "display"
 
+PAGE_METHODS = ("GET", "HEAD", "POST")
 ROLE_NAMES = {
     OFFICE: "Office",
     OPERATOR: "Operator",
@@ -31,13 +33,17 @@ ROLE_NAMES = {
 
 @dataclass(frozen=True)
 class Actor:
-    """Who does something. A station's tablet is an operator; its badge comes with each scan."""
+    """Who does something. A station's tablet is an operator; its badge comes with each scan.
+
+    scopes  of a program what it may do; None for everybody else, whom the role alone binds
+    """
 
     name: str
     role: str
     station: str = ""
     operations: tuple[str, ...] = ()
     key_id: int | None = None
+    scopes: frozenset[str] | None = None
 
 
 def actor_of(request, *roles: str) -> Actor:
@@ -54,7 +60,10 @@ def actor_of(request, *roles: str) -> Actor:
 
 
 def role_required(*roles: str) -> Callable:
-    """A page for these roles only. Someone not signed in is sent to sign in; another role gets the sentence."""
+    """A page for these roles only. Someone not signed in is sent to sign in; another role gets the sentence.
+
+    A page is opened and its forms are sent; other methods are none of a page's.
+    """
 
     def decorate(view: Callable) -> Callable:
         @wraps(view)
@@ -67,6 +76,8 @@ def role_required(*roles: str) -> Callable:
                         f"{resolve_url(settings.LOGIN_URL)}?{urlencode({'next': request.get_full_path()})}"
                     )
                 raise
+            if request.method not in PAGE_METHODS:
+                return HttpResponseNotAllowed(PAGE_METHODS)
             return view(request, *args, **kwargs)
 
         guarded.roles = roles

@@ -1,4 +1,4 @@
-"""Plain SQL for the few reads and writes that every scan makes: building the same queries anew costs more than they do.
+"""Plain SQL for the few reads and writes that every scan or tablet makes: building queries anew costs more.
 
 The statements are the same on both databases; times go in and out as aware datetimes. Everything else uses the ORM.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from django.db import connection
@@ -71,6 +71,11 @@ def moment(value: Any) -> datetime | None:
     if isinstance(value, str):
         value = datetime.fromisoformat(value)
     return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def day(value: Any) -> date | None:
+    """A date as the database gives it (text on SQLite)."""
+    return date.fromisoformat(value) if isinstance(value, str) else value
 
 
 def stored(value: datetime | None) -> Any:

@@ -17,14 +17,24 @@ NO_BREAK = " "
 _NUMBER = r"\d+(?:\.\d*)?|\.\d+"
 _LENGTH = re.compile(
     rf"""^\s*(?P<sign>-)?\s*
+    (?:(?P<feet>\d+)\s*(?:'|’|′|ft\.?|feet)\s*-?\s*(?=\d))?
     (?:
         (?P<whole>\d+)(?:\s+|\s*-\s*)(?P<top>\d+)\s*/\s*(?P<bottom>\d+)
       | (?P<only_top>\d+)\s*/\s*(?P<only_bottom>\d+)
       | (?P<decimal>{_NUMBER})
-    )\s*(?P<unit>"|”|''|in\.?|inch|inches|mm|cm|ft|')?\s*$""",
+    )\s*(?P<unit>"|”|″|''|in\.?|inch|inches|mm|cm|ft\.?|feet|'|′)?\s*$""",
     re.VERBOSE | re.IGNORECASE,
 )
-_IN_PER_UNIT = {"mm": 1 / MM_PER_IN, "cm": 10 / MM_PER_IN, "ft": 12.0, "'": 12.0}
+_FEET = dict.fromkeys(("ft", "ft.", "feet", "'", "′"), 12.0)
+_IN_PER_UNIT = {"mm": 1 / MM_PER_IN, "cm": 10 / MM_PER_IN} | _FEET
+_VULGAR = str.maketrans(
+    {
+        chr(code): f" {top}/{bottom}"
+        for code, top, bottom in ((0xBC, 1, 4), (0xBD, 1, 2), (0xBE, 3, 4), (0x215B, 1, 8))
+        + ((0x215C, 3, 8), (0x215D, 5, 8), (0x215E, 7, 8))
+    }
+    | {NO_BREAK: " ", "\N{FRACTION SLASH}": "/", "\N{EN DASH}": "-"}
+)
 
 
 class LengthNotUnderstood(ValueError):
@@ -38,13 +48,13 @@ class LengthNotUnderstood(ValueError):
 def read_length(text: str | float | int, *, unit: str = "in") -> float:
     """A length as people type it, in inches.
 
-    text     "14 1/2", "14-1/2", "14.5", '14.5"', "368.3 mm", or a number
+    text     "14 1/2", "14-1/2", "14½", "14.5", '14.5"', "368.3 mm", "1'-2 1/2\\"", or a number
     unit     what a bare number means: "in" or "mm"
     returns  inches
     raises   LengthNotUnderstood for anything else ("1/2/4", "1,5", "")
 
-    >>> read_length("14 1/2"), read_length("368.3 mm")
-    (14.5, 14.5)
+    >>> read_length("14 1/2"), read_length("368.3 mm"), read_length("1'-2 1/2\\"")
+    (14.5, 14.5, 14.5)
     """
     if isinstance(text, bool):
         raise LengthNotUnderstood(str(text))
@@ -52,8 +62,8 @@ def read_length(text: str | float | int, *, unit: str = "in") -> float:
         if not math.isfinite(text):
             raise LengthNotUnderstood(str(text))
         return float(text) / MM_PER_IN if unit == "mm" else float(text)
-    found = _LENGTH.match(text.replace(NO_BREAK, " ")) if len(text) <= 40 else None
-    if not found:
+    found = _LENGTH.match(text.translate(_VULGAR)) if len(text) <= 40 else None
+    if not found or (found["feet"] and _unit_given(found["unit"]) in ("mm", "cm", *_FEET)):
         raise LengthNotUnderstood(text[:40])
     part = found.groupdict()
     if part["decimal"] is not None:
@@ -63,8 +73,10 @@ def read_length(text: str | float | int, *, unit: str = "in") -> float:
         if bottom == 0:
             raise LengthNotUnderstood(text)
         value = int(part["whole"] or 0) + int(part["top"] or part["only_top"]) / bottom
-    given = (part["unit"] or "").lower()
-    if given:
+    given = _unit_given(part["unit"])
+    if part["feet"]:
+        value += 12 * int(part["feet"])
+    elif given:
         value *= _IN_PER_UNIT.get(given, 1.0)
     elif unit == "mm":
         value /= MM_PER_IN
@@ -73,6 +85,10 @@ def read_length(text: str | float | int, *, unit: str = "in") -> float:
     if not math.isfinite(value):
         raise LengthNotUnderstood(text)
     return value
+
+
+def _unit_given(text: str | None) -> str:
+    return (text or "").lower()
 
 
 def fraction_text(value_in: float, denominator: int = 32) -> str:

@@ -8,8 +8,10 @@ from datetime import date, datetime
 from django.db import connection
 from django.utils import timezone
 
-from shopfloor.flow.shift import Shift
+from shopfloor.flow.calendar import Calendar
+from shopfloor.models import Promise
 from shopfloor.open_work import OPEN, all_rows, marks, moment
+from shopfloor.order_promises import promises_since
 
 MOST_KITS = 20
 MOST_LATE = 20
@@ -44,6 +46,8 @@ class ShortKit:
 
 @dataclass(frozen=True)
 class LateRisk:
+    """`likely_at` and `sure_at` are those of a promise that was made within the last day of work."""
+
     order: str
     customer: str
     due: str
@@ -52,6 +56,8 @@ class LateRisk:
     hours_left: float
     fittings_open: int
     why: str
+    likely_at: str | None = None
+    sure_at: str | None = None
 
 
 def short_kits(assembly: str) -> tuple[tuple[ShortKit, ...], int]:
@@ -113,13 +119,13 @@ def _missing(fittings: list[int]) -> dict[int, list[MissingSegment]]:
     return found
 
 
-def late_risk(*, now: datetime, shift: Shift) -> tuple[tuple[LateRisk, ...], int]:
+def late_risk(*, now: datetime, calendar: Calendar) -> tuple[tuple[LateRisk, ...], int]:
     """Orders due within the next working days whose open work is more than the time left: one hand after the other.
 
     That is the careful side: several stations work at an order at once. What is overdue has no time left.
     CROSS JOIN keeps SQLite to this order of the tables, from the orders that are due.
     """
-    last_day = shift.days_ahead(now.date(), DUE_SOON_DAYS)
+    last_day = calendar.days_ahead(now.date(), DUE_SOON_DAYS)
     found = []
     for number, due, customer, minutes, fittings in all_rows(
         "SELECT o.number, o.due_on, c.name, SUM(t.minutes), COUNT(DISTINCT f.id)"
@@ -130,12 +136,14 @@ def late_risk(*, now: datetime, shift: Shift) -> tuple[tuple[LateRisk, ...], int
         [last_day.isoformat() if connection.vendor == "sqlite" else last_day],
     ):
         due = date.fromisoformat(due) if isinstance(due, str) else due
-        left = shift.hours_between(now, shift.end_of(due, now.tzinfo))
+        left = calendar.hours_between(now, calendar.end_of(due))
         work = (minutes or 0.0) / 60
         if work <= left and due >= now.date():
             continue
         found.append((left > 0, due, left - work, number, customer, work, left, fittings))
     found.sort(key=lambda row: row[:4])
+    shown = found[:MOST_LATE]
+    promises = promises_since([row[3] for row in shown], calendar.back(now, calendar.day_hours))
     late = tuple(
         LateRisk(
             order=number,
@@ -146,17 +154,27 @@ def late_risk(*, now: datetime, shift: Shift) -> tuple[tuple[LateRisk, ...], int
             hours_left=round(left, 2),
             fittings_open=fittings,
             why=_late_words(due, now.date(), work, left),
+            **_dates(promises.get(number)),
         )
-        for _, due, _, number, customer, work, left, fittings in found[:MOST_LATE]
+        for _, due, _, number, customer, work, left, fittings in shown
     )
     return late, max(0, len(found) - MOST_LATE)
+
+
+def _dates(promise: Promise | None) -> dict[str, str]:
+    if promise is None:
+        return {}
+    return {
+        name: getattr(promise, name).astimezone(timezone.get_default_timezone()).isoformat(timespec="seconds")
+        for name in ("likely_at", "sure_at")
+    }
 
 
 def _late_words(due: date, today: date, work: float, left: float) -> str:
     if due < today:
         days = (today - due).days
         return f"{days} {'day' if days == 1 else 'days'} overdue, {work:.1f} h of work left"
-    return f"{work:.1f} h of work left, {left:.1f} h of shift until then"
+    return f"{work:.1f} h of work left, {left:.1f} h of work time until then"
 
 
 def _date_text(value) -> str | None:

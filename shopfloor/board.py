@@ -6,32 +6,47 @@ A constant number of queries (at most `QUERIES`), over open work or over the las
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
-from datetime import datetime, time
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from datetime import datetime, timedelta
 
 from django.utils import timezone
 
-from fittings import tables
 from shared import rows
 from shopfloor.attention import LateRisk, ShortKit, late_risk, short_kits
+from shopfloor.downtime import downtimes_open, hours_lost
 from shopfloor.flow import queue
+from shopfloor.flow.calendar import Calendar
+from shopfloor.flow.day_plan import planned
 from shopfloor.flow.pile import Slat
-from shopfloor.flow.shift import MONDAY_TO_FRIDAY, Shift
-from shopfloor.models import Station
-from shopfloor.open_work import Total, Work, arrivals_since, finished, midnight_of, totals, work_lying
+from shopfloor.models import Downtime, Station
+from shopfloor.next_act import Place, act, starves
+from shopfloor.open_work import (
+    Finished,
+    Total,
+    Work,
+    arrivals_since,
+    finished,
+    fittings_due,
+    midnight_of,
+    totals,
+    work_lying,
+)
 from shopfloor.piling import Piling
+from shopfloor.working_time import shop_calendar
 from travelers.models import Operation
 from travelers.sentences import piece_word_of
 
-QUERIES = 12
+QUERIES = 17
 RATE_HOURS = 2.0
-_DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 @dataclass(frozen=True)
 class BoardOperation:
-    """One bay. `hours_queued` is the work that is ready or running; held work is counted, not queued."""
+    """One bay. `hours_queued` is the work that is ready or running; held work is counted, not queued.
+
+    `said` are the sentences of `why`: how much lies there, of what, what follows, what to do.
+    """
 
     operation: str
     name: str
@@ -49,12 +64,24 @@ class BoardOperation:
     finishes_per_hour: float
     piling_up: bool
     why: str
+    said: tuple[str, ...]
     slats: tuple[Slat, ...] = field(default=(), repr=False)
 
 
 @dataclass(frozen=True)
+class DownHere:
+    """A station that is down. `until` is when it is expected to run again, None where nobody knows."""
+
+    station: str
+    operations: tuple[str, ...]
+    since: datetime
+    until: datetime | None
+    reason: str
+
+
+@dataclass(frozen=True)
 class Bottleneck:
-    """The operation with the most hours queued per hour of capacity. `load` is None where no station does it."""
+    """The operation that holds the floor back (`queue.offered`). `load` is None where no station does it."""
 
     operation: str
     name: str
@@ -65,6 +92,8 @@ class Bottleneck:
 
 @dataclass(frozen=True)
 class Board:
+    """`finished_today` and `planned_today` are fittings."""
+
     as_of: datetime
     version: int
     epoch: str
@@ -74,7 +103,10 @@ class Board:
     short_kits_more: int
     late_risk: tuple[LateRisk, ...]
     late_risk_more: int
+    finished_today: int
+    planned_today: int
     look: queue.Horizon
+    down: tuple[DownHere, ...] = ()
 
     @property
     def piling(self) -> tuple[BoardOperation, ...]:
@@ -83,45 +115,28 @@ class Board:
         return tuple(sorted(found, key=lambda one: -queue.load(one.hours_queued, one.hours_clear)))
 
     def as_dict(self) -> dict:
-        """The answer of the API: plain values, the slats left out."""
+        """The answer of the API: plain values, without what only the picture needs."""
         body = {"as_of": self.as_of.isoformat(timespec="milliseconds"), "version": self.version}
         body["operations"] = [
-            {name: value for name, value in vars(one).items() if name != "slats"} for one in self.operations
+            {name: value for name, value in vars(one).items() if name not in ("slats", "said")}
+            for one in self.operations
         ]
         body["bottleneck"] = asdict(self.bottleneck) if self.bottleneck else None
         body["short_kits"] = [asdict(one) for one in self.short_kits]
         body["short_kits_more"] = self.short_kits_more
         body["late_risk"] = [asdict(one) for one in self.late_risk]
         body["late_risk_more"] = self.late_risk_more
+        body["finished_today"] = self.finished_today
+        body["planned_today"] = self.planned_today
+        body["down"] = [
+            asdict(one)
+            | {"since": one.since.isoformat(), "until": one.until.isoformat() if one.until else None}
+            for one in self.down
+        ]
         return body
 
     def as_json(self) -> bytes:
         return json.dumps(self.as_dict(), separators=(",", ":"), ensure_ascii=False).encode()
-
-
-def shop_shift() -> Shift:
-    """The shift of the shop's own table; what is missing or not understood there is the usual. One query.
-
-    A row `work_days` ("Mon Tue Wed Thu") changes the working days.
-    """
-    facts = {row["key"]: str(row["value"] or "").strip() for row in tables.rows("shop")}
-    usual = Shift()
-    days = frozenset(
-        at for at, day in enumerate(_DAYS) if day in facts.get("work_days", "").lower().replace(",", " ")
-    )
-    return Shift(
-        _read(facts.get("day_starts"), time.fromisoformat, usual.starts),
-        _read(facts.get("day_ends"), time.fromisoformat, usual.ends),
-        _read(facts.get("break_minutes"), float, usual.break_minutes),
-        days or MONDAY_TO_FRIDAY,
-    )
-
-
-def _read(text: str | None, reader: Callable, usual):
-    try:
-        return reader(text.rjust(5, "0") if reader is time.fromisoformat else text)
-    except (ValueError, TypeError, AttributeError):
-        return usual
 
 
 def pulse() -> tuple[str, int]:
@@ -141,17 +156,19 @@ def board(*, now: datetime, piling: Piling) -> Board:
     """
     now = now.astimezone(timezone.get_default_timezone())
     epoch, version = pulse()
-    shift = shop_shift()
-    look = queue.horizon(shift, now)
+    calendar = shop_calendar()
+    look = queue.horizon(calendar, now)
     operations = list(Operation.objects.order_by("position"))
     codes = [one.code for one in operations]
-    stations = queue.stations_by_operation(
-        Station.objects.filter(is_active=True).values_list("operations", flat=True)
-    )
-    open_totals = totals()
+    benches = list(Station.objects.order_by("position", "code"))
+    told = list(downtimes_open(now=now))
+    down = {one.station.code: one for one in told if one.from_at <= now}
+    lost = hours_lost(told, look, calendar=calendar, now=now)
+    clears = {one.code: max(0.0, look.hours - lost.get(one.code, 0.0)) for one in benches if one.is_active}
+    open_totals, running_at = totals()
     work = work_lying(codes)
-    since = shift.back(now, RATE_HOURS)
-    done_today, finishes = finished(codes, midnight=midnight_of(now), since=since)
+    since = calendar.back(now, RATE_HOURS)
+    done, finished_at = finished(codes, midnight=midnight_of(now), since=since)
     arrivals = arrivals_since(codes, since=since)
     before = piling.read()
     bays = []
@@ -161,29 +178,45 @@ def board(*, now: datetime, piling: Piling) -> Board:
                 one,
                 total=open_totals.get(one.code, {}),
                 work=work.get(one.code, []),
-                stations=stations.get(one.code, 0),
+                clears=[clears[row.code] for row in benches if row.is_active and one.code in row.operations],
                 look=look,
                 was=one.code in before,
-                done_today=done_today.get(one.code, 0),
+                done=done.get(one.code, Finished()),
                 arrivals=queue.rate(arrivals.get(one.code, 0), RATE_HOURS),
-                finishes=queue.rate(finishes.get(one.code, 0), RATE_HOURS),
                 now=now,
             )
         )
     piling.write({one.operation for one in bays if one.piling_up}, before)
+    bays = _with_what_follows(
+        bays,
+        operations,
+        benches=benches,
+        at_work=running_at | finished_at,
+        down=down,
+        since=since,
+        calendar=calendar,
+        now=now,
+    )
+    by_due, finished_today = fittings_due(midnight=midnight_of(now))
     kits, kits_more = short_kits(_assembly(operations))
-    late, late_more = late_risk(now=now, shift=shift)
+    late, late_more = late_risk(now=now, calendar=calendar)
     return Board(
         as_of=now,
         version=version,
         epoch=epoch,
         operations=tuple(bays),
-        bottleneck=_bottleneck(bays),
+        bottleneck=_bottleneck(bays, {code: one.minutes / 60 for code, one in done.items()}),
         short_kits=kits,
         short_kits_more=kits_more,
         late_risk=late,
         late_risk_more=late_more,
+        finished_today=finished_today,
+        planned_today=planned(by_due, today=now.date(), calendar=calendar),
         look=look,
+        down=tuple(
+            DownHere(code, tuple(one.station.operations), one.from_at, one.until_at, one.reason)
+            for code, one in down.items()
+        ),
     )
 
 
@@ -192,12 +225,11 @@ def _bay(
     *,
     total: dict[str, Total],
     work: list[Work],
-    stations: int,
+    clears: list[float],
     look: queue.Horizon,
     was: bool,
-    done_today: int,
+    done: Finished,
     arrivals: float,
-    finishes: float,
     now: datetime,
 ) -> BoardOperation:
     nothing = Total(0, 0.0, None)
@@ -205,12 +237,12 @@ def _bay(
         total.get(state, nothing) for state in ("waiting", "ready", "running", "held")
     )
     queued = (ready.minutes + running.minutes) / 60
-    clears = stations * look.hours
+    stations = sum(hours > 0 for hours in clears)
     known = [row for row in work if row.state != "held"]
     pieces = ready.tasks + running.tasks
-    sentence = queue.why(
+    said = queue.why(
         queued,
-        clears,
+        sum(clears),
         look,
         stations=stations,
         pieces=_pieces(pieces, one.level, all(piece_word_of(row.kind) == "gore" for row in known)),
@@ -226,16 +258,65 @@ def _bay(
         ready=ready.tasks,
         running=running.tasks,
         held=held.tasks,
-        done_today=done_today,
+        done_today=done.today,
         oldest_ready_minutes=_minutes_since(ready.since, now),
         hours_queued=round(queued, 2),
-        hours_clear=round(clears, 2),
+        hours_clear=round(sum(clears), 2),
         arrivals_per_hour=arrivals,
-        finishes_per_hour=finishes,
-        piling_up=queue.is_piling_up(queued, clears, was),
-        why=sentence,
+        finishes_per_hour=queue.rate(done.lately, RATE_HOURS),
+        piling_up=queue.is_piling_up(queued, sum(clears), was),
+        why=" ".join(said),
+        said=said,
         slats=tuple(Slat(row.minutes / 60, row.state) for row in work),
     )
+
+
+def _with_what_follows(
+    bays: list[BoardOperation],
+    operations: list[Operation],
+    *,
+    benches: list[Station],
+    at_work: set[str],
+    down: Mapping[str, Downtime],
+    since: datetime,
+    calendar: Calendar,
+    now: datetime,
+) -> list[BoardOperation]:
+    """Each bay that piles up, or that nothing comes to, says what follows for the next; a pile also what to do.
+
+    at_work  codes of the stations where something is running or was finished since then
+    """
+    idle = {one.code for one in benches if one.is_active} - at_work - down.keys()
+    places = [
+        Place(
+            one.operation,
+            one.name,
+            one.stations,
+            one.hours_queued,
+            one.waiting,
+            one.ready + one.running,
+            one.ready + one.running + one.held,
+            operation.cap,
+        )
+        for one, operation in zip(bays, operations, strict=True)
+    ]
+    found = []
+    for at, (bay, place) in enumerate(zip(bays, places, strict=True)):
+        before = places[at - 1] if at else None
+        following = places[at + 1] if at + 1 < len(places) else None
+        is_dry = not any(one.queued for one in places[: at + 1])
+        more = [f"{code} is down." for code, one in down.items() if bay.operation in one.station.operations]
+        if bay.piling_up or is_dry:
+            more.append(starves(place, following, is_dry=is_dry, calendar=calendar, now=now))
+        if bay.piling_up:
+            is_long_there = now - timedelta(minutes=bay.oldest_ready_minutes or 0) <= since
+            is_known_idle = is_long_there and calendar.hours_left(now) is not None
+            more.append(
+                act(place, before, following, stations=benches, idle=idle if is_known_idle else frozenset())
+            )
+        said = (*bay.said, *filter(None, more))
+        found.append(replace(bay, said=said, why=" ".join(said)))
+    return found
 
 
 def _minutes_since(since: datetime | None, now: datetime) -> int | None:
@@ -251,14 +332,19 @@ def _pieces(count: int, level: str, are_gores: bool) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
-def _bottleneck(bays: list[BoardOperation]) -> Bottleneck | None:
-    busiest = max(
-        bays, key=lambda one: (queue.load(one.hours_queued, one.hours_clear), one.hours_queued), default=None
-    )
-    if busiest is None or busiest.hours_queued <= 0:
+def _bottleneck(bays: list[BoardOperation], finished_hours: dict[str, float]) -> Bottleneck | None:
+    """Where the most work was offered to a station lately; `finished_hours` are those of the last `RATE_HOURS`."""
+    offered = {
+        one.operation: queue.offered(one.hours_queued, finished_hours.get(one.operation, 0.0), one.stations)
+        for one in bays
+        if one.hours_queued > 0
+    }
+    code = max(offered, key=offered.__getitem__, default=None)
+    if code is None:
         return None
-    ratio = round(busiest.hours_queued / busiest.hours_clear, 2) if busiest.hours_clear > 0 else None
-    return Bottleneck(busiest.operation, busiest.name, busiest.hours_queued, busiest.hours_clear, ratio)
+    (found,) = (one for one in bays if one.operation == code)
+    ratio = round(found.hours_queued / found.hours_clear, 2) if found.hours_clear > 0 else None
+    return Bottleneck(found.operation, found.name, found.hours_queued, found.hours_clear, ratio)
 
 
 def _assembly(operations: list[Operation]) -> str:

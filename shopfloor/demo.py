@@ -12,7 +12,7 @@ import random
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -21,15 +21,22 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
+from fittings import tables
+from fittings.cost_tables import COST_TABLES
 from fittings.models import CodeSeries, Fitting, Order, Segment
 from fittings.orders import order_create
 from fittings.services import customer_create
+from fittings.stock import stock_create
 from shared.problems import Conflict
 from shared.roles import OFFICE, OPERATOR, SUPERVISOR, Actor
-from shopfloor.board import shop_shift
-from shopfloor.flow.shift import Shift
+from shopfloor.demo_plans import plans_make
+from shopfloor.demo_room import room_make
+from shopfloor.flow.calendar import Calendar
 from shopfloor.models import Person, Station
-from shopfloor.stations import operator_add, station_save
+from shopfloor.operators import operator_add
+from shopfloor.order_costs import costs_bring_up
+from shopfloor.stations import station_save
+from shopfloor.working_time import shop_calendar
 from travelers.models import Operation, Task
 from travelers.record import scan_record
 from travelers.release import order_cancel, order_release
@@ -42,6 +49,10 @@ LATEST = -0.02
 LAST_HOURS = (0.4, 4.0)
 """Hours before now in which the work that is still on the floor was touched last."""
 AHEAD_HOURS = (0.9, 1.9)
+STARTED = 0.7
+"""Share of the work whose start is scanned too, besides the first code of some lots."""
+QUICK = {"roll": (0.6, 0.95), "ends": (0.5, 0.8)}
+"""Where a piece takes less than the story's own pace: between these shares of it, invented to be measured."""
 OFFICE_HAND = Actor("office", OFFICE)
 SUPERVISOR_HAND = Actor("supervisor", SUPERVISOR)
 
@@ -85,16 +96,29 @@ def demo_fill(*, now: datetime, seed: int = SEED) -> Filled:
         CodeSeries.objects.get_or_create(pk=1, defaults={"mark": floor["mark"]})
         CodeSeries.objects.filter(pk=1, next_number=0).update(mark=floor["mark"])
         shop_set_up(now=now)
+        _set_up_prices(now)
         badges = _set_up_floor(floor, now)
-        story = _Story(now, seed, shop_shift(), _crews(floor, badges))
+        for one in _read("stock")["items"]:
+            stock_create(values=one, actor=OFFICE_HAND, now=now)
+        story = _Story(now, seed, shop_calendar(), _crews(floor, badges))
         for told in _read("orders")["orders"]:
             story.tell(told)
         story.run()
+        plans_make(actor=OFFICE_HAND, now=now)
+        costs_bring_up(now=now)
+        room_make(_read("room"), actor=SUPERVISOR_HAND, now=now)
     return Filled(Order.objects.count(), Fitting.objects.count(), story.scans, story.unfinished)
 
 
 def _read(name: str) -> dict[str, Any]:
     return json.loads((FOLDER / f"{name}.json").read_text(encoding="utf-8"))
+
+
+def _set_up_prices(now: datetime) -> None:
+    """The tables of costs and prices; those that come with the app hold no money."""
+    told = _read("costs")
+    for name in COST_TABLES:
+        tables.save(name=name, new_rows=told[name], seen=None, note="Invented", actor=OFFICE_HAND, now=now)
 
 
 # -- people and stations -----------------------------------------------------
@@ -115,7 +139,11 @@ def _set_up_floor(floor: Mapping[str, Any], now: datetime) -> list[str]:
         station_save(code=None, data=data, actor=SUPERVISOR_HAND, now=now)
     for one in floor["customers"]:
         customer_create(data=one, actor=OFFICE_HAND, now=now)
-    return [operator_add(name=name, actor=SUPERVISOR_HAND, now=now).code for name in floor["operators"]]
+    languages = floor["languages"]
+    return [
+        operator_add(name=name, language=languages.get(name, ""), actor=SUPERVISOR_HAND, now=now).code
+        for name in floor["operators"]
+    ]
 
 
 @dataclass
@@ -203,10 +231,11 @@ class _Batch:
 class _Story:
     """Plays the orders in the order of time. Moments are working hours from now, below zero."""
 
-    def __init__(self, now: datetime, seed: int, shift: Shift, crews: list[_Crew]):
+    def __init__(self, now: datetime, seed: int, calendar: Calendar, crews: list[_Crew]):
         self.now = now.astimezone(timezone.get_default_timezone())
         self.random = random.Random(seed)
-        self.shift = shift
+        self.starts = random.Random(seed + 1)
+        self.calendar = calendar
         self.crews = crews
         self.levels = dict(Operation.objects.values_list("code", "level"))
         self.heap: list[tuple[float, int, Callable[[float], None]]] = []
@@ -227,7 +256,7 @@ class _Story:
             act(moment)
 
     def at(self, moment: float) -> datetime:
-        return self.shift.back(self.now, -moment)
+        return self.calendar.back(self.now, -moment)
 
     # the office
 
@@ -249,13 +278,7 @@ class _Story:
             )
 
     def _due(self, days: int) -> date:
-        today = self.now.date()
-        if days > 0:
-            return self.shift.days_ahead(today, days)
-        while days < 0:
-            today -= timedelta(days=1)
-            days += today.weekday() in self.shift.days
-        return today
+        return self.calendar.days_ahead(self.now.date(), days)
 
     def _release(self, number: str, told: Mapping[str, Any], moment: float) -> None:
         order = order_release(number=number, actor=OFFICE_HAND, now=self.at(moment))
@@ -325,12 +348,18 @@ class _Story:
         if operation in lot.told.get("missed", ()) and not batch.only:
             self.push(end, lambda then: self._next(batch, then))
             return
-        if self.random.random() < 0.4:
-            for code, *_ in self._codes(batch, fittings)[:1]:
-                self.push(begin, lambda then, code=code: self.scan(crew, code, "start", then))
+        is_started = self.random.random() < 0.4
         done = begin
         codes = self._codes(batch, fittings)
-        for code, share in codes:
+        for at, (code, share) in enumerate(codes):
+            if not at and is_started:
+                self.push(begin, lambda then, code=code: self.scan(crew, code, "start", then))
+            elif not lot.left and self.starts.random() < STARTED:
+                late = sum(hours) * share * (1 - self.starts.uniform(*QUICK.get(operation, (1, 1))))
+                self.push(
+                    done + late,
+                    lambda then, code=code: self.scan(crew, code, "start", then, chance=self.starts),
+                )
             done += sum(hours) * share
             self.push(done, lambda then, code=code: self._finish(lot, crew, code, operation, then))
         for one in lot.of("scrap"):
@@ -450,13 +479,14 @@ class _Story:
         *,
         reason: str = "",
         outcome: str = "recorded",
+        chance: random.Random | None = None,
     ) -> None:
-        at = self.at(moment)
+        at, chance = self.at(moment), chance or self.random
         delivery = {
-            "id": str(uuid.UUID(int=self.random.getrandbits(128), version=4)),
+            "id": str(uuid.UUID(int=chance.getrandbits(128), version=4)),
             "code": code,
             "action": action,
-            "badge": self.random.choice(crew.badges),
+            "badge": chance.choice(crew.badges),
             "reason": reason,
             "scanned_at": at.isoformat(),
         }

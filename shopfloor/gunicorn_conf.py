@@ -1,11 +1,10 @@
-"""How the app is served: two workers of many threads. A live stream takes a thread for as long as it is open.
+"""How the app is served: two workers of many threads, and in each one thread for all its live streams.
+A background worker for the long work runs beside them, unless SHOPFLOOR_JOBS=0.
 
 `manage.py up` starts gunicorn with this file. Any other start can do the same: `gunicorn -c shopfloor/gunicorn_conf.py`
 """
 
 import os
-
-THREADS_KEPT_FREE = 8
 
 host = os.environ.get("SHOPFLOOR_HOST", "0.0.0.0")
 port = os.environ.get("SHOPFLOOR_PORT", "8000")
@@ -13,8 +12,7 @@ bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 wsgi_app = "shopfloor.wsgi"
 worker_class = "gthread"
 workers = int(os.environ.get("SHOPFLOOR_WORKERS", "2"))
-threads = max(THREADS_KEPT_FREE + 1, int(os.environ.get("SHOPFLOOR_THREADS", "40")))
-os.environ.setdefault("SHOPFLOOR_STREAMS", str(threads - THREADS_KEPT_FREE))
+threads = int(os.environ.get("SHOPFLOOR_THREADS", "40"))
 
 timeout = 60
 graceful_timeout = 2
@@ -22,11 +20,39 @@ keepalive = 20
 worker_connections = 1000
 control_socket_disable = True
 worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None
+has_jobs = os.environ.get("SHOPFLOOR_JOBS", "1").strip().lower() not in ("0", "off", "no", "false")
 loglevel = os.environ.get("SHOPFLOOR_LOG", "warning").lower()
 
 
 def post_worker_init(worker):
-    """Open streams end when the worker begins to stop; otherwise it would wait for them in vain."""
+    """Open streams end when the worker begins to stop, or its server is gone: it would wait for them in vain."""
     from shopfloor.live import live
 
-    live.ends_when(lambda: not worker.alive)
+    live.ends_when(lambda: not worker.alive or worker.ppid != os.getppid())
+
+
+def when_ready(server):
+    """The background worker starts with the server. The keeper hangs on the server: this file is read again on HUP."""
+    from shopfloor.keeper import Keeper
+
+    if has_jobs:
+        server.keeper = Keeper(server.log)
+        server.keeper.start()
+        stop = server.stop
+
+        def stop_both(*args, **kwargs):
+            server.keeper.leave()
+            stop(*args, **kwargs)
+
+        server.stop = stop_both  # gunicorn tells of its end only when all else has stopped
+
+
+def on_reload(server):
+    """HUP starts all processes anew, this one too."""
+    if has_jobs:
+        server.keeper.renew()
+
+
+def on_exit(server):
+    if has_jobs:
+        server.keeper.stop()

@@ -2,7 +2,8 @@
 
 One watcher thread a process follows the pulse while somebody watches: on PostgreSQL it listens for notifications
 (LISTEN before the first read, a slow poll behind), on SQLite it reads the one row of the pulse every few hundredths of
-a second. Streams wait for the watcher; none of them asks the database for versions itself.
+a second. Streams wait for the watcher; none of them asks the database for versions itself. Under gunicorn one thread
+sends all streams of a process (`open_streams.py`); another server lends each a thread of its own.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
@@ -23,21 +23,21 @@ from django.db import Error, close_old_connections, connection
 from django.utils import timezone
 
 from shopfloor.board import Board, board, pulse
+from shopfloor.open_streams import TICK_SECONDS, Line, Sender, Stream, StreamEnded
 from shopfloor.piling import Piling
 from travelers.pulse import CHANNEL
 
 log = logging.getLogger(__name__)
 
-MOST_STREAMS = environ.Env().int("SHOPFLOOR_STREAMS", default=32)
+MOST_STREAMS = environ.Env().int("SHOPFLOOR_STREAMS", default=400)
 POLL_SECONDS = 0.04
 SLOW_POLL_SECONDS = 2.0
-TICK_SECONDS = 0.5
 KEPT_SECONDS = 5.0
 LEAST_GAP_SECONDS = 0.05
+MOST_GAP_SECONDS = 0.3
+ANSWER_FIRST_SECONDS = 0.02
 MOST_OF_THE_TIME = 0.25
 READ_PULSE = "SELECT epoch, version FROM travelers_pulse WHERE id = 1"
-HEARTBEAT_SECONDS = 15.0
-CHECK_SECONDS = 30.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,9 +66,9 @@ def this_minute() -> int:
     return int(time.time() // 60)
 
 
-def etag(epoch: str, version: int) -> str:
+def etag(epoch: str, version: int, minute: int | None = None) -> str:
     """Changes with the version, and once a minute because ages and the hours left are of their minute."""
-    return f'"{epoch[:8]}-{version}-{this_minute()}"'
+    return f'"{epoch[:8]}-{version}-{this_minute() if minute is None else minute}"'
 
 
 def let_go() -> None:
@@ -90,6 +90,9 @@ class Live:
         self._cost = 0.0
         self._built_at = 0.0
         self._is_ending: Callable[[], bool] = lambda: False
+        self._sender = Sender(
+            newest=lambda: self._edition, is_over=lambda: self._is_ending(), on_end=self._leave_seat
+        )
         self.most_streams = most_streams
         self.builds = 0
 
@@ -128,64 +131,72 @@ class Live:
             self._edition = fresh
             if kept is None or (kept.epoch, kept.version) != (fresh.epoch, fresh.version):
                 self._changed.notify_all()
+                self._sender.ring()
         return fresh
 
     # -- streams -------------------------------------------------------------
 
     def stream(
-        self, *, is_allowed: Callable[[], bool], is_gone: Callable[[], bool] = lambda: False
+        self,
+        *,
+        is_allowed: Callable[[], bool],
+        event: Callable[[Edition], bytes] = Edition.event,
+        take_line: Callable[[], Line | None] = lambda: None,
     ) -> Iterator[bytes]:
         """Events for one client, until it leaves, its key is revoked, or the process ends.
+
+        event      how an edition is written
+        take_line  takes the client's socket from the server where it can: the sender goes on with it
 
         Where all seats are taken it is one event and the end: the client asks again after `retry`, which is polling.
         """
         let_go()
         yield b"retry: 2000\n\n"
-        with self._seat() as has_seat:
-            shown = self.edition()
+        if not self._take_seat():
+            yield event(self.edition())
+            return
+        is_handed_over = False
+        try:
+            self._watch()
+            stream = Stream(event=event, is_allowed=is_allowed)
+            newest = self.edition()
             let_go()
-            yield shown.event()
-            beat = checked = time.monotonic()
-            while has_seat:
-                fresh = self._after(shown)
-                if self._is_ending() or is_gone():
-                    return
-                now = time.monotonic()
-                if now - checked >= CHECK_SECONDS:
-                    checked = now
-                    if not is_allowed():
-                        return
-                    let_go()
-                if fresh is not None:
-                    shown, beat = fresh, now
-                    yield fresh.event()
-                elif now - beat >= HEARTBEAT_SECONDS:
-                    beat = now
-                    yield b": still here\n\n"
+            if line := take_line():
+                is_handed_over = True
+                self._sender.take(stream, line)
+                return
+            yield stream.next(newest)
+            yield from self._more(stream)
+        finally:
+            if not is_handed_over:
+                self._leave_seat()
 
-    def _after(self, shown: Edition) -> Edition | None:
-        """The next edition of another version; None after a tick without one."""
+    def _more(self, stream: Stream) -> Iterator[bytes]:
+        """What follows the first event, in a thread that waits for it."""
+        while True:
+            with self._changed:
+                self._changed.wait_for(
+                    lambda: stream.is_news(self._edition) or self._is_ending(), TICK_SECONDS
+                )
+            if self._is_ending():
+                return
+            try:
+                piece = stream.next(self._edition)
+            except StreamEnded:
+                return
+            let_go()
+            if piece is not None:
+                yield piece
 
-        def is_other() -> bool:
-            kept = self._edition
-            return kept is not None and (kept.epoch, kept.version) != (shown.epoch, shown.version)
-
-        with self._changed:
-            self._changed.wait_for(lambda: is_other() or self._is_ending(), TICK_SECONDS)
-            return self._edition if is_other() else None
-
-    @contextmanager
-    def _seat(self) -> Iterator[bool]:
+    def _take_seat(self) -> bool:
         with self._changed:
             has_seat = self._seats < self.most_streams and not self._is_ending()
             self._seats += has_seat
-        try:
-            if has_seat:
-                self._watch()
-            yield has_seat
-        finally:
-            with self._changed:
-                self._seats -= has_seat
+            return has_seat
+
+    def _leave_seat(self) -> None:
+        with self._changed:
+            self._seats -= 1
 
     @property
     def seats_taken(self) -> int:
@@ -255,15 +266,16 @@ class Live:
     def _heard(self, row: tuple[str, int] | None) -> None:
         """Build the edition of a version that nobody has yet.
 
-        A burst of changes is built at intervals, so that no more than a quarter of the time goes into building; the
-        version is read again at the build, so the last change is always in the last edition.
+        A burst of changes is built at intervals, so that no more than a quarter of the time goes into building, unless
+        a board would wait long. The version is read again at the build: the last change is always in the last edition.
+        The scan that made the change is answered first: a build at the same moment would hold it up.
         """
         epoch, version = row or ("", 0)
         kept = self._edition
         if kept is not None and kept.epoch == epoch and kept.version >= version:
             return
-        gap = max(LEAST_GAP_SECONDS, self._cost / MOST_OF_THE_TIME - self._cost)
-        time.sleep(max(0.0, self._built_at + gap - time.monotonic()))
+        gap = min(max(LEAST_GAP_SECONDS, self._cost / MOST_OF_THE_TIME - self._cost), MOST_GAP_SECONDS)
+        time.sleep(max(ANSWER_FIRST_SECONDS, self._built_at + gap - time.monotonic()))
         with self._building:
             kept = self._edition
             if kept is None or kept.epoch != epoch or kept.version < version:

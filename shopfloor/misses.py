@@ -13,8 +13,8 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from shared.problems import TooManyTries
+from shared.turn import write_turn
 from shopfloor.models import SignInMisses
-from travelers.turn import write_turn
 
 FREE_MISSES = 5
 FIRST_WAIT_S = 30

@@ -6,7 +6,7 @@ The conditions of the partial indexes stand in the SQL as literals: SQLite does 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime, time
 
 from django.db import connection
 
@@ -64,26 +64,29 @@ def midnight_of(now: datetime) -> datetime:
     return datetime.combine(now.date(), time(0), now.tzinfo)
 
 
-def totals() -> dict[str, dict[str, Total]]:
+def totals() -> tuple[dict[str, dict[str, Total]], set[str]]:
     """Open tasks by operation and state: how many, since when the oldest is ready, and the minutes of the queued ones.
 
-    Two statements: the counts come from the index alone; only what is ready or running is looked up for its minutes.
+    And the codes of the stations where something is running. Two statements: the counts come from the index alone;
+    only what is ready or running is looked up for its minutes.
     """
-    minutes = {
-        (operation, state): total
-        for operation, state, total in all_rows(
-            "SELECT t.operation_id, t.state, SUM(t.minutes) FROM travelers_task t"
-            f" WHERE {OPEN} AND t.state IN ('ready', 'running') GROUP BY t.operation_id, t.state"
-        )
-    }
+    minutes: dict[tuple[str, str], float] = {}
+    at_work = set()
+    for operation, state, station, total in all_rows(
+        "SELECT t.operation_id, t.state, t.station, SUM(t.minutes) FROM travelers_task t"
+        f" WHERE {OPEN} AND t.state IN ('ready', 'running') GROUP BY t.operation_id, t.state, t.station"
+    ):
+        minutes[operation, state] = minutes.get((operation, state), 0.0) + total
+        if state == "running":
+            at_work.add(station)
     found: dict[str, dict[str, Total]] = {}
     for operation, state, tasks, since in all_rows(
         "SELECT t.operation_id, t.state, COUNT(*), MIN(t.ready_at) FROM travelers_task t"
         f" WHERE {OPEN} GROUP BY t.operation_id, t.state"
     ):
-        total = Total(tasks, minutes.get((operation, state)) or 0.0, moment(since))
+        total = Total(tasks, minutes.get((operation, state), 0.0), moment(since))
         found.setdefault(operation, {})[state] = total
-    return found
+    return found, at_work
 
 
 def work_lying(operations: list[str]) -> dict[str, list[Work]]:
@@ -117,18 +120,46 @@ def work_lying(operations: list[str]) -> dict[str, list[Work]]:
     return {operation: list(at.values()) for operation, at in found.items()}
 
 
-def finished(codes: list[str], *, midnight: datetime, since: datetime) -> tuple[dict, dict]:
-    """Tasks finished since midnight, and since another moment, by operation. From the index of done tasks by time."""
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """Tasks of an operation that were finished: today, and since a moment with the minutes that they take."""
+
+    today: int = 0
+    lately: int = 0
+    minutes: float = 0.0
+
+
+def finished(
+    codes: list[str], *, midnight: datetime, since: datetime
+) -> tuple[dict[str, Finished], set[str]]:
+    """Tasks finished since midnight, and since another moment, by operation. From the index of done tasks by time.
+
+    And the codes of the stations that finished something since that other moment. Two statements: the counts come from
+    the index alone; only what was finished lately is looked up for its minutes.
+    """
     if not codes:
-        return {}, {}
-    found = all_rows(
-        "SELECT t.operation_id, SUM(CASE WHEN t.finished_at >= %s THEN 1 ELSE 0 END),"
-        " SUM(CASE WHEN t.finished_at >= %s THEN 1 ELSE 0 END) FROM travelers_task t"
-        f" WHERE t.state = 'done' AND t.operation_id IN ({marks(codes)}) AND t.finished_at >= %s"
-        " GROUP BY t.operation_id",
+        return {}, set()
+    done = (
+        f"FROM travelers_task t WHERE t.state = 'done' AND t.operation_id IN ({marks(codes)})"
+        " AND t.finished_at >= %s"
+    )
+    minutes: dict[str, float] = {}
+    at_work = set()
+    for operation, station, total in all_rows(
+        f"SELECT t.operation_id, t.station, SUM(t.minutes) {done} GROUP BY t.operation_id, t.station",
+        [*codes, stored(since)],
+    ):
+        minutes[operation] = minutes.get(operation, 0.0) + total
+        at_work.add(station)
+    late = "SUM(CASE WHEN t.finished_at >= %s THEN 1 ELSE 0 END)"
+    counts = all_rows(
+        f"SELECT t.operation_id, {late}, {late} {done} GROUP BY t.operation_id",
         [stored(midnight), stored(since), *codes, stored(min(midnight, since))],
     )
-    return {row[0]: int(row[1]) for row in found}, {row[0]: int(row[2]) for row in found}
+    found = {
+        code: Finished(int(today), int(lately), minutes.get(code, 0.0)) for code, today, lately in counts
+    }
+    return found, at_work
 
 
 def arrivals_since(codes: list[str], *, since: datetime) -> dict[str, int]:
@@ -142,3 +173,24 @@ def arrivals_since(codes: list[str], *, since: datetime) -> dict[str, int]:
             [*codes, stored(since)],
         )
     )
+
+
+def fittings_due(*, midnight: datetime) -> tuple[dict[date, int], int]:
+    """Fittings that were open at midnight or came since, by the day on which they are due; how many of all are done.
+
+    CROSS JOIN keeps SQLite to this order of the tables, from the released orders.
+    """
+    by_due: dict[date, int] = {}
+    done = 0
+    for due, is_done, fittings in all_rows(
+        "SELECT o.due_on, 1, COUNT(*) FROM fittings_fitting f JOIN fittings_order o ON o.id = f.order_id"
+        " WHERE f.state = 'done' AND f.done_at >= %s GROUP BY o.due_on"
+        " UNION ALL SELECT o.due_on, 0, COUNT(*) FROM fittings_order o CROSS JOIN fittings_fitting f"
+        " WHERE o.state = 'released' AND f.order_id = o.id AND f.state = 'open' GROUP BY o.due_on",
+        [stored(midnight)],
+    ):
+        done += is_done * fittings
+        if due is not None:
+            day = date.fromisoformat(due) if isinstance(due, str) else due
+            by_due[day] = by_due.get(day, 0) + fittings
+    return by_due, done

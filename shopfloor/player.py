@@ -19,8 +19,9 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, Sum
 
+from fittings.models import CutPiece
 from shared.roles import OFFICE
 from shopfloor.access import key_revoke
 from shopfloor.keys import actor_of_person, key_make
@@ -163,9 +164,9 @@ class Player:
     # -- at a bench -----------------------------------------------------------
 
     def look(self, bench: Bench) -> None:
-        """Take the next piece that is ready and that nobody has in hand."""
+        """Take the next sheet or piece that is ready and that nobody has in hand, sheets first."""
         status, answer = self.ask("GET", "station/queue/", bench.key)
-        rows = answer.get("queue", []) if status == 200 else []
+        rows = [*answer.get("sheets", []), *answer.get("queue", [])] if status == 200 else []
         mine = next(
             (
                 row
@@ -208,11 +209,12 @@ class Player:
         )
 
     def minutes_of(self, code: str, operation: str) -> float:
-        """The standard time of the work, at least a quarter of a minute."""
+        """The standard time of the work, of a sheet that of all its pieces; at least a quarter of a minute."""
+        pieces = CutPiece.objects.filter(sheet__code=code, is_live=True).values("segment_id")
         tasks = Task.objects.filter(operation=operation).filter(
-            Q(segment__code=code) | Q(segment=None, fitting__code=code)
+            Q(segment__code=code) | Q(segment=None, fitting__code=code) | Q(segment_id__in=pieces)
         )
-        return max(0.25, tasks.values_list("minutes", flat=True).first() or 0.0)
+        return max(0.25, tasks.aggregate(total=Sum("minutes"))["total"] or 0.0)
 
     def scan(self, bench: Bench, code: str, action: str, reason: str = "") -> None:
         """One scan; without an answer the same id goes again, as a tablet's would."""

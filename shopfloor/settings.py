@@ -6,6 +6,8 @@ from pathlib import Path
 
 import environ
 
+from shared.words import LANGUAGES as OPERATOR_LANGUAGES
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
 
@@ -54,6 +56,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.middleware.content_policy",
+    "shared.middleware.body_limit",
     "shared.middleware.problems",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -94,6 +97,8 @@ if DATABASE_URL:
             "pool": {"min_size": 1, "max_size": env.int("SHOPFLOOR_POOL", default=20), "timeout": 5},
             "server_side_binding": True,
             "prepare_threshold": 3,
+            # every question here is a short one: starting workers for it costs more, and takes cores from the scans
+            "options": "-c lock_timeout=5s -c max_parallel_workers_per_gather=0",
         },
     )
 else:
@@ -122,6 +127,7 @@ AUTH_PASSWORD_VALIDATORS = [
 USE_TZ = True
 TIME_ZONE = env("SHOPFLOOR_TIME_ZONE", default="America/Chicago")
 LANGUAGE_CODE = "en-us"
+LANGUAGES = list(OPERATOR_LANGUAGES)
 USE_I18N = True
 
 STATIC_URL = "/static/"
@@ -141,13 +147,21 @@ SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 14 * 24 * 3600
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = BEHIND_HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_HTTPS else None
+SECURE_SSL_REDIRECT = BEHIND_HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^api/v1/health/$"]
+SECURE_HSTS_SECONDS = 30 * 24 * 3600 if BEHIND_HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = BEHIND_HTTPS
+SILENCED_SYSTEM_CHECKS = ["security.W021"]  # a list of all browsers is no place for a shop's own host
 SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin" if BEHIND_HTTPS else None
 CSRF_FAILURE_VIEW = "shared.views.csrf_failure"
 X_FRAME_OPTIONS = "DENY"
 
+WEBHOOKS_PRIVATE = env.bool("SHOPFLOOR_WEBHOOKS_PRIVATE", default=False)
+
 LONGEST_JSON_BODY = 2 * 1024 * 1024
-DATA_UPLOAD_MAX_MEMORY_SIZE = 6 * 1024 * 1024
+LONGEST_BODY = DATA_UPLOAD_MAX_MEMORY_SIZE = 6 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
 
 REST_FRAMEWORK = {
@@ -169,11 +183,19 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": [],
     "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_SETTINGS": {"deepLinking": False},  # a link inside a button is none for a screen reader
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
     "SORT_OPERATIONS": False,
+    "ENUM_NAME_OVERRIDES": {
+        "StockFormEnum": "fittings.models.StockItem.Form",
+        "CutPlanStateEnum": "fittings.models.CutPlan.State",
+        "OrderStateEnum": "fittings.models.Order.State",
+        "JobStateEnum": "shared.models.Job.State",
+        "TurnsEnum": "fittings.cutting.work.TURNS",
+    },
 }
 
 LOGGING = {

@@ -1,4 +1,4 @@
-"""Stations, their tablets and the operators' badges: what the supervisor sets up."""
+"""Stations and their tablets: what the supervisor sets up."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Max
 
-from fittings import numbering
 from shared.problems import FieldError, NotFound, WrongInput
 from shared.roles import Actor
 from shared.units import plain_number
 from shopfloor.access import key_revoke
-from shopfloor.models import Station, Tablet
-from travelers.models import Operation, Operator, Scan
+from shopfloor.downtime import down_now
+from shopfloor.models import Downtime, Station, Tablet
+from travelers.models import Operation, Scan
 
 LOOKED_BACK = 2000
 FIELDS = (
@@ -46,6 +46,7 @@ class StationRow:
     limits: str
     last_scan_at: datetime | None = None
     tablets: list[Tablet] = field(default_factory=list)
+    down: Downtime | None = None
 
 
 def station_get(code: str) -> Station:
@@ -55,13 +56,16 @@ def station_get(code: str) -> Station:
     return station
 
 
-def station_list() -> list[StationRow]:
-    """Every station with its tablets in use and its last scan among the newest of the record. Four queries."""
+def station_list(*, now: datetime) -> list[StationRow]:
+    """Every station with its tablets in use, whether it is down, and its last scan among the newest of the record.
+
+    Five queries.
+    """
     names = dict(Operation.objects.values_list("code", "name"))
     tablets = defaultdict(list)
     for tablet in Tablet.objects.filter(key__revoked_at=None).order_by("name", "pk"):
         tablets[tablet.station_id].append(tablet)
-    last = last_scans()
+    last, down = last_scans(), down_now(now=now)
     return [
         StationRow(
             station,
@@ -69,6 +73,7 @@ def station_list() -> list[StationRow]:
             limits_text(station),
             last.get(station.code),
             tablets[station.pk],
+            down.get(station.code),
         )
         for station in Station.objects.order_by("-is_active", "position", "code")
     ]
@@ -156,23 +161,3 @@ def tablet_revoke(*, tablet_id: int, actor: Actor, now: datetime) -> Tablet:
         raise NotFound("There is no such tablet.")
     key_revoke(key=tablet.key, actor=actor, now=now)
     return tablet
-
-
-def operator_add(*, name: str, actor: Actor, now: datetime) -> Operator:
-    """A new operator with a badge code of the shop's series."""
-    name = " ".join(name.split())
-    if not 1 <= len(name) <= 80:
-        raise WrongInput(
-            [FieldError("name", name, "1 to 80 characters", "Enter the name, 1 to 80 characters.")]
-        )
-    with transaction.atomic():
-        return Operator.objects.create(code=numbering.take(1)[0], name=name)
-
-
-def operator_set_active(*, operator_id: int, is_active: bool, actor: Actor, now: datetime) -> Operator:
-    operator = Operator.objects.filter(pk=operator_id).first()
-    if operator is None:
-        raise NotFound("There is no such operator.")
-    operator.is_active = is_active
-    operator.save(update_fields=["is_active"])
-    return operator

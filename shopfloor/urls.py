@@ -2,7 +2,7 @@
 
 from django.contrib import admin
 from django.urls import include, path
-from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
 from shared import views as shared_views
 
@@ -18,8 +18,13 @@ urlpatterns = [
     path("patterns/", shared_views.patterns, name="patterns"),
     path("admin/", admin.site.urls),
     path("api/schema/", SpectacularAPIView.as_view(), name="schema"),
-    path("api/docs/", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
+    path(
+        "api/docs/",
+        SpectacularSwaggerSplitView.as_view(url_name="schema", template_name="shared/api_docs.html"),
+        name="docs",
+    ),
 ]
 
+handler400 = shared_views.bad_request
 handler404 = shared_views.page_not_found
 handler500 = shared_views.server_error

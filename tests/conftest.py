@@ -6,10 +6,16 @@ import shutil
 
 import pytest
 from django.utils import timezone
+from hypothesis import HealthCheck
+from hypothesis import settings as property_settings
 
-from fittings import selectors, tables
+from fittings import cut_outlines, selectors, tables
+from fittings.intake import services as intake
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+# a busy machine is slow; a property is no less true for it
+property_settings.register_profile("suite", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+property_settings.load_profile("suite")
 
 BROWSERS = ("/usr/bin/chromium", "chromium-browser", "google-chrome")
 ARGUMENTS = [
@@ -28,7 +34,7 @@ def chromium():
     """Headless Chromium, one for all tests. Without it they are skipped, or fail where all are required."""
     found = next((path for path in map(shutil.which, BROWSERS) if path), None)
     if found is None:
-        reason = f"no Chromium: looked for {', '.join(BROWSERS)}"
+        reason = f"no Chromium (Debian package: chromium): looked for {', '.join(BROWSERS)}"
         if os.environ.get("SHOPFLOOR_REQUIRE_ALL") == "1":
             pytest.fail(reason)
         pytest.skip(reason)
@@ -43,7 +49,17 @@ def chromium():
 @pytest.fixture(autouse=True)
 def _forget_table_rows():
     """Rows of table versions are kept in memory by id; a rolled-back test gives the same id out again."""
-    kept = (tables._rows_of, selectors._rows_of, selectors._warnings_once)
+    from travelers import prices  # models can be loaded only once the apps are there
+
+    kept = (
+        tables._rows_of,
+        selectors._rows_of,
+        selectors._warnings_once,
+        cut_outlines._development,
+        prices._expected_once,
+        intake._developed,
+        prices._rows_once,
+    )
     for memory in kept:
         memory.cache_clear()
     yield
@@ -88,6 +104,12 @@ class ApiCaller:
     def patch(self, path: str, body=None, **headers):
         return self.call("PATCH", path, body, **headers)
 
+    def put(self, path: str, body=None, **headers):
+        return self.call("PUT", path, body, **headers)
+
+    def delete(self, path: str, **headers):
+        return self.call("DELETE", path, **headers)
+
 
 @pytest.fixture
 def api_as(shop):
@@ -102,3 +124,16 @@ def api_as(shop):
 @pytest.fixture
 def office(api_as):
     return api_as("office")
+
+
+@pytest.fixture
+def browse(shop):
+    """`browse("office")`: a browser with someone of that role signed in; "" is nobody."""
+    from tests.pages import browser_of
+
+    return browser_of
+
+
+@pytest.fixture
+def office_page(browse):
+    return browse("office")

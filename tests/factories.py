@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from io import BytesIO
 from itertools import count
 from typing import Any
+
+from PIL import Image
 
 from fittings.models import Order
 from fittings.orders import order_create
@@ -73,3 +76,11 @@ def key_for(role: str) -> str:
 
 
 ROLES = (OFFICE, SUPERVISOR, OPERATOR, DISPLAY)
+
+
+def picture(width: int = 300, height: int = 100, form: str = "PNG") -> bytes:
+    """An invented logo: a half-clear rectangle; as JPEG a full one."""
+    stream = BytesIO()
+    mode, colour = ("RGB", (200, 30, 30)) if form == "JPEG" else ("RGBA", (200, 30, 30, 128))
+    Image.new(mode, (width, height), colour).save(stream, form)
+    return stream.getvalue()

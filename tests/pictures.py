@@ -1,7 +1,7 @@
 """Takes the pictures of the README from the demo shop: `python -m tests.pictures`.
 
 The app runs as `manage.py up` runs it, with its own data in a temporary folder: this checkout's data is not touched.
-The board and the tablet show the shop in the middle of a working day, whatever the time is.
+The board and the tablet show the shop in the middle of a working day, some of it played, whatever day and time it is.
 """
 
 from __future__ import annotations
@@ -38,6 +38,15 @@ MOST_BYTES = 400_000
 STATION_CODE = "ROLL-1"
 TRAVELER_OF = "R-52"
 HOUR_SHOWN = 10
+PLAYED_MINUTES, PLAY_SPEED = 45, 120
+EVERY_DAY = """
+from django.utils import timezone
+from fittings import services, tables
+from shared.roles import OFFICE, Actor
+rows = [dict(row, days="Mon Tue Wed Thu Fri Sat Sun") for row in tables.rows("shifts")]
+data = {"rows": rows, "version": tables.versions_in_force()["shifts"], "note": ""}
+services.table_change(name="shifts", data=data, actor=Actor("office", OFFICE), now=timezone.now())
+"""
 LINES = (
     {"quantity": "12", "diameter": "14", "angle": "90", "tag": "AHU-3"},
     {"quantity": "4", "diameter": "14 1/2", "angle": "45", "tag": "AHU-4"},
@@ -54,8 +63,13 @@ def main() -> None:
         save("traveler", traveler(office))
         save("pattern-desk", pattern_desk(office, "wye"))
         save("pattern-desk-phone", pattern_desk(sign_in(browser, address, "office", PHONE), "tee"))
+        save("what-if", what_if(office))
+        save("cut-plan", page_of(office, "/cut-plans/2/"))
+        save("cut-sheet", page_of(office, "/cut-sheets/1/"))
+        working_day(address)
         save("board", board(sign_in(browser, address, "display", BOARD)))
-        save("station", station(browser, address))
+        for name, picture in stations(browser, address):
+            save(name, picture)
         browser.close()
 
 
@@ -152,6 +166,7 @@ def order_entry(page: Page) -> bytes:
             page.locator(f"[name=line-{at}-{name}]").fill(text)
     page.wait_for_selector(f".preview-title:has-text('{LINES[-1]['diameter']} in')")
     page.locator(f"[name=line-{len(LINES) - 1}-tag]").focus()
+    page.wait_for_function("document.querySelector('[data-totals]').innerText.match(/Fittings\\s*22/)")
     return shot(page)
 
 
@@ -173,14 +188,38 @@ def pattern_desk(page: Page, kind: str) -> bytes:
     return shot(page)
 
 
+def what_if(page: Page) -> bytes:
+    """A second roll, asked for and answered."""
+    page.goto("/what-if/")
+    page.get_by_label("Name", exact=True).fill("A second roll")
+    page.get_by_label("Roll: stations more").fill("1")
+    page.get_by_label("How often").select_option("20")
+    page.get_by_role("button", name="Simulate").click()
+    page.wait_for_selector("#whole-title", timeout=120_000)
+    return shot(page)
+
+
+def page_of(page: Page, address: str) -> bytes:
+    """A page as it stands when all of its pictures are there."""
+    page.goto(address, wait_until="networkidle")
+    return shot(page)
+
+
+def working_day(address: str) -> None:
+    """A part of a day's work, through the API; the shop works on this day, whichever it is."""
+    manage("shell", "-c", EVERY_DAY)
+    speed, minutes = f"{PLAY_SPEED}", f"{PLAYED_MINUTES}"
+    manage("play_shift", "--url", address, "--speed", speed, "--minutes", minutes)
+
+
 def board(page: Page) -> bytes:
     page.goto("/board/")
     page.wait_for_selector(".floor")
     return shot(page)
 
 
-def station(browser: Browser, address: str) -> bytes:
-    """A tablet that was just used: its badge is in, a piece of its list is at hand and its scan is recorded."""
+def stations(browser: Browser, address: str) -> Iterator[tuple[str, bytes]]:
+    """A tablet as its badge comes in, after a scan with a piece of its list at hand, and without the network."""
     context = profile(browser, address, STATION)
     secret = manage("api_key", STATION_CODE)
     context.add_cookies([{"name": "tablet_key", "value": secret, "url": address, "httpOnly": True}])
@@ -189,13 +228,18 @@ def station(browser: Browser, address: str) -> bytes:
     page.wait_for_selector("#station[data-ready=yes]")
     badge = manage("badges").splitlines()[0].split("\t")[0]
     burst(page, badge)
-    page.wait_for_selector("#badge[data-is=in]")
+    page.wait_for_selector("#daily:not([hidden])")
+    yield "station-start", shot(page)
     burst(page, page.locator(".next").first.get_attribute("data-code"))
     page.wait_for_selector(".result[data-moment=recorded]")
     page.locator(".next").first.click()
     page.wait_for_selector(".next[aria-pressed=true]")
     page.wait_for_selector("#piece .number")
-    return shot(page)
+    yield "station", shot(page)
+    context.set_offline(True)
+    burst(page, page.locator(".next").first.get_attribute("data-code"))
+    page.wait_for_selector(".result[data-moment=waiting]")
+    yield "station-offline", shot(page)
 
 
 def burst(page: Page, code: str) -> None:

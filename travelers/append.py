@@ -12,13 +12,16 @@ from travelers.pulse import CHANNEL, pulse_beat
 
 COLUMNS = (
     "scan_id, body_digest, code, action, count, badge, reason, undoes, station, operations, scanned_at, received_at,"
-    " effective_at, is_time_doubtful, outcome, reason_code, message, operation, changed"
+    " effective_at, is_time_doubtful, outcome, reason_code, message, operation, changed,"
+    " number"
 )
-_INSERT_SCAN = f"INSERT INTO travelers_scan (sequence, {COLUMNS}) VALUES {rows.places(20)}"
-_INSERT_TARGET = "INSERT INTO travelers_scantarget (scan_id, fitting_id, segment_id) VALUES (%s, %s, %s)"
+_INSERT_SCAN = f"INSERT INTO travelers_scan (sequence, {COLUMNS}) VALUES {rows.places(21)}"
+_TARGET = "scan_id, fitting_id, segment_id, plate, plates"
+_INSERT_TARGET = f"INSERT INTO travelers_scantarget ({_TARGET}) VALUES {rows.places(5)}"
 _KINDS = (
     *("text", "text", "text", "text", "integer", "text", "text", "text", "text", "text"),
     *("timestamptz", "timestamptz", "timestamptz", "boolean", "text", "text", "text", "text", "integer"),
+    "integer",
 )
 _AT_ONCE = (
     "WITH beat AS (UPDATE travelers_pulse SET sequence = sequence + 1, version = version + %s::integer WHERE id = 1"
@@ -27,21 +30,23 @@ _AT_ONCE = (
     f" SELECT sequence, CASE WHEN %s::boolean THEN pg_notify('{CHANNEL}', version::text) END FROM beat"
 )
 _TARGETS = (
-    ", target AS (INSERT INTO travelers_scantarget (scan_id, fitting_id, segment_id)"
-    " SELECT beat.sequence, piece.fitting, piece.segment FROM beat, (VALUES {values}) AS piece (fitting, segment))"
+    f", target AS (INSERT INTO travelers_scantarget ({_TARGET})"
+    " SELECT beat.sequence, piece.* FROM beat, (VALUES {values}) AS piece)"
 )
 
+Target = tuple[int, int | None, int, int]
 
-def append_scan(values: Sequence[Any], targets: Sequence[tuple[int, int | None]], *, changes: int) -> int:
+
+def append_scan(values: Sequence[Any], targets: Sequence[Target], *, changes: int) -> int:
     """Append a scan, in the caller's transaction, which ends soon after.
 
     values   of COLUMNS, times as the database takes them
-    targets  (fitting, segment or None) of a recorded scan
+    targets  (fitting, segment or None, plate, of how many plates) of a recorded scan; 0, 0 for the whole segment
     changes  1 where the screens must hear of it, else 0
     returns  its sequence
     """
     if connection.vendor == "postgresql":
-        pieces = ", ".join(["(%s::bigint, %s::bigint)"] * len(targets))
+        pieces = ", ".join(["(%s::bigint, %s::bigint, %s::smallint, %s::smallint)"] * len(targets))
         sql = _AT_ONCE.format(targets=_TARGETS.format(values=pieces) if targets else "")
         flat = [one for target in targets for one in target]
         return _append_and_commit(sql, [changes, *values, *flat, bool(changes)])

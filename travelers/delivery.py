@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
@@ -16,14 +16,20 @@ from travelers.state import ACTIONS
 
 AHEAD = timedelta(minutes=2)
 BEHIND = timedelta(days=30)
+FIRST = datetime.min.replace(tzinfo=UTC) + timedelta(days=2)  # from here to there a time exists in every zone
+LAST = datetime.max.replace(tzinfo=UTC) - timedelta(days=2)
 MOST_PIECES = 100_000
+LAST_NUMBER = 1_000_000_000
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.:\-]{0,63}")
 _FIELDS = ("id", "code", "action", "count", "badge", "reason", "scanned_at", "undoes", "station")
 
 
 @dataclass(frozen=True)
 class Delivery:
-    """A delivered scan, read. `wrong` is the sentence for input that cannot be used."""
+    """A delivered scan, read. `wrong` is the sentence for input that cannot be used.
+
+    number  the tablet's own running number; it stands beside the scan and is no part of its body
+    """
 
     id: str
     digest: str
@@ -36,6 +42,7 @@ class Delivery:
     undoes: str
     station: str
     scanned_at: datetime | None
+    number: int | None = None
     wrong: str = ""
     wrong_code: str = "wrong_input"
 
@@ -81,12 +88,16 @@ def read_delivery(delivery: Any) -> Delivery:
     if text["action"] not in ACTIONS:
         shown = _printable(str(body.get("action")))[:20]
         wrong, wrong_code = f"Action is {shown}; it can be {', '.join(ACTIONS)}.", "wrong_input"
+    number = read_number(body)
+    if number is None and body.get("number") is not None:
+        shown = _printable(str(body["number"]))[:20]
+        wrong, wrong_code = f"Number is {shown}; it can be 1 to {LAST_NUMBER}.", "wrong_input"
     if len(text["reason"]) > 200:
         wrong, wrong_code = "The reason is longer than 200 characters. Shorten it.", "wrong_input"
     scanned_at = None
     try:
         found = parse_datetime(text["scanned_at"]) if len(text["scanned_at"]) <= 40 else None
-        scanned_at = found if found and found.tzinfo else None
+        scanned_at = found if found and found.tzinfo and FIRST <= found <= LAST else None
     except ValueError:
         scanned_at = None
     return Delivery(
@@ -101,9 +112,18 @@ def read_delivery(delivery: Any) -> Delivery:
         undoes=_printable(text["undoes"])[:64],
         station=_printable(text["station"])[:20],
         scanned_at=scanned_at,
+        number=number,
         wrong=wrong,
         wrong_code=wrong_code or "wrong_input",
     )
+
+
+def read_number(delivery: Any) -> int | None:
+    """The running number of a delivered scan; None where it has none that can be used."""
+    number = delivery.get("number") if isinstance(delivery, Mapping) else None
+    if isinstance(number, bool) or not isinstance(number, int):
+        return None
+    return number if 1 <= number <= LAST_NUMBER else None
 
 
 def _printable(text: str) -> str:

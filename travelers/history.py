@@ -36,6 +36,7 @@ def record_page(query: Mapping[str, str]) -> dict[str, Any]:
             "reason_code",
             "message",
             "changed",
+            "number",
         )
     )
     for row in rows:

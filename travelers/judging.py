@@ -7,10 +7,28 @@ from dataclasses import dataclass, field, replace
 from django.utils import timezone
 
 from fittings import numbering
-from travelers import pieces, sentences
+from fittings.models import CutSheet
+from shared.words import say
+from travelers import pieces, replaced, sentences
+from travelers.append import Target
 from travelers.delivery import Delivery
 from travelers.models import Operator, Scan
-from travelers.state import FINISH, HOLD, SCRAP, START, UNDO, Event, FittingState, Verdict, derive, judge
+from travelers.reasons import reasons_now
+from travelers.sheets import CUT, cut_through
+from travelers.state import (
+    DONE,
+    FINISH,
+    HOLD,
+    SCRAP,
+    START,
+    UNDO,
+    VOID,
+    Event,
+    FittingState,
+    Verdict,
+    derive,
+    judge,
+)
 
 
 @dataclass
@@ -22,23 +40,29 @@ class Judged:
     message: str
     operation: str = ""
     undoes: str = ""
-    targets: list[tuple[int, int | None]] = field(default_factory=list)
+    targets: list[Target] = field(default_factory=list)
     changed: int = 0
 
 
 class Judging:
     """Decides one scan over the fittings that its code stands for, and stores what follows for each."""
 
-    def __init__(
-        self, scan: Delivery, event: Event, loaded: list[pieces.Loaded], segment: int | None, kind: str
-    ):
+    def __init__(self, scan: Delivery, event: Event, found: pieces.Found):
         self.scan = scan
         self.event = event
-        self.loaded = loaded
-        self.segment = segment
-        self.kind = kind
+        self.loaded = found.loaded
+        self.segment = found.segment
+        self.kind = found.kind
+        self.void_at = found.void_at
+
+    @staticmethod
+    def operations_of(operations: tuple[str, ...]) -> tuple[str, ...]:
+        """Of a station's operations those that such a scan is about."""
+        return operations
 
     def decide(self) -> Judged:
+        if self.void_at and self.event.at > self.void_at:
+            return Judged(False, "void", replaced.traveler_said(self.scan.code))
         if self.event.action == UNDO:
             return self._undo()
         chosen, shortage = self._choose()
@@ -56,14 +80,16 @@ class Judging:
             if judged is None:
                 word = sentences.accepted(
                     self.event.action,
-                    self._piece(one),
+                    self._counted(one),
                     verdict,
                     next_operation=self._next(one, verdict, after),
-                    reason=self.event.reason,
+                    reason=self._reason(),
                 )
                 judged = Judged(True, "", word, verdict.operation)
             judged.changed += changed
-            judged.targets += [(one.id, segment) for segment in segments] or [(one.id, None)]
+            judged.targets += [(one.id, segment, 0, 0) for segment in segments or (None,)]
+        if judged and self.event.action == FINISH and judged.operation == CUT:
+            cut_through([segment for _, segment, *_ in judged.targets if segment], self.event.at)
         return judged or self._refused(*first_refusal)
 
     def _store(self, one: pieces.Loaded, event: Event, state: FittingState) -> tuple[int, FittingState]:
@@ -71,7 +97,7 @@ class Judging:
         events = [*one.events, event]
         if any(other.order > event.order for other in one.events):
             state = derive(one.spec, events)
-        if event.action == SCRAP:
+        if event.action == SCRAP and not one.is_taken_out:
             gone = [segment for segment in state.segments if state.segments[segment] == "scrapped"]
             have = {(segment.position, segment.generation) for segment in one.spec.segments}
             missing = [
@@ -83,8 +109,8 @@ class Judging:
                 pieces.remake(one, missing, numbering.take(len(missing)))
                 fresh = pieces.load([one.id], lock=False)[0]
                 state = derive(fresh.spec, events)
-                return pieces.store(fresh, state), state
-        return pieces.store(one, state), state
+                return pieces.store(fresh, state, at=event.at), state
+        return pieces.store(one, state, at=event.at), state
 
     # which pieces
 
@@ -92,19 +118,22 @@ class Judging:
         """The pieces that the scan is about: (fitting, its segments, or none for the fitting itself)."""
         if self.kind == "segment":
             if self.scan.count not in (None, 1):
-                return [], Judged(
-                    False, "wrong_count", "This label is one piece. Scan the traveler to count a lot."
-                )
+                sentence = say("This label is one piece. Scan the traveler to count a lot.")
+                return [], Judged(False, "wrong_count", sentence)
             return [(self.loaded[0], (self.segment,))], None
         chosen, spare = [], []
         for one in self.loaded:
             operation, segments = self._level(one)
             (chosen if operation else spare).append((one, segments))
         if self.scan.count is None or not chosen:
-            return (chosen or spare), None
+            return (chosen or spare), None if self.scan.count is None else self._none_left(spare)
         left = sum(len(segments) or 1 for _, segments in chosen)
         if self.scan.count > left:
-            sentence = f"Only {left} of this lot are left here; the count is {self.scan.count}."
+            sentence = say(
+                "Only {left} of this lot are left here; the count is {count}.",
+                left=left,
+                count=self.scan.count,
+            )
             return [], Judged(False, "wrong_count", sentence)
         taken, still = [], self.scan.count
         for one, segments in chosen:
@@ -115,12 +144,24 @@ class Judging:
             still -= len(part) or 1
         return taken, None
 
+    def _none_left(self, spare: list[tuple[pieces.Loaded, tuple[int, ...]]]) -> Judged | None:
+        """Why a count finds nothing here now, whatever was left at the scan's own time: what is counted exists once."""
+        for one, segments in spare:
+            last = max([self.event.at, *(event.at for event in one.events)])
+            verdict, _ = judge(one.spec, one.events, replace(self.event, segments=segments, at=last))
+            if not verdict.accepted:
+                return self._refused(one, verdict)
+        return None
+
     def _level(self, one: pieces.Loaded) -> tuple[str, tuple[int, ...]]:
         """At which operation the fitting's own code or its lot's acts here, and on which open segments."""
         if self.event.action == SCRAP:
             return "scrap", ()
-        before = derive(one.spec, [event for event in one.events if event.order < self.event.order])
-        now = derive(one.spec, one.events)
+        spec = one.spec
+        if one.is_taken_out and self.event.at <= spec.voided_at:  # the scan is of a time when it still was in
+            spec = replace(spec, voided_at=None, taken_out_as="")
+        before = derive(spec, [event for event in one.events if event.order < self.event.order])
+        now = derive(spec, one.events)
         here = sorted(
             (task for task in one.spec.tasks if task.operation in self.event.operations),
             key=lambda task: task.step,
@@ -154,12 +195,11 @@ class Judging:
         """Cancel the one scan that is named; left out, the last recorded one of this code at this station."""
         named = self.scan.undoes
         if not named:
-            undone = Scan.objects.filter(action=UNDO, outcome="recorded", code=self.scan.code).values(
-                "undoes"
-            )
+            codes = replaced.codes_before(self.scan.code) if self.kind == "lot" else [self.scan.code]
+            undone = Scan.objects.filter(action=UNDO, outcome="recorded", code__in=codes).values("undoes")
             last = (
                 Scan.objects.filter(
-                    code=self.scan.code,
+                    code__in=codes,
                     station=self.event.station,
                     outcome=Scan.Outcome.RECORDED,
                     effective_at__lte=self.event.at,
@@ -172,27 +212,45 @@ class Judging:
             if last is None:
                 return self._refused(self.loaded[0], Verdict(False, "nothing_to_undo"))
             named = last.scan_id
+        elif self.kind != "sheet" and self._is_of_sheet(named):
+            sentence = say("That was the scan of a sheet. Scan the sheet's code to undo it.")
+            return Judged(False, "nothing_to_undo", sentence)
         event = replace(self.event, undoes=named)
         concerned = [one for one in self.loaded if any(other.id == named for other in one.events)]
         if not concerned and Scan.objects.filter(scan_id=named).exists():
             return self._refused(self.loaded[0], Verdict(False, "nothing_to_undo"))
         judgements = [(one, *judge(one.spec, one.events, event)) for one in concerned or self.loaded]
+        # Where the scan had no effect there is nothing to undo; that stops nothing where it had one.
+        has_effect = any(verdict.accepted for _, verdict, _ in judgements)
         for one, verdict, _ in judgements:
-            if not verdict.accepted:
+            if not verdict.accepted and not (has_effect and verdict.why == "nothing_to_undo"):
                 return self._refused(one, verdict)
         judged = Judged(True, "", "", undoes=named)
         for one, verdict, state in judgements:
             changed, _ = self._store(one, event, state)
             judged.changed += changed
-            judged.targets.append((one.id, None))
+            judged.targets.append((one.id, None, 0, 0))
             judged.operation = judged.operation or verdict.operation or self._operation_of(state, named)
         piece = self._piece(judgements[0][0])
-        judged.message = (
-            f"{piece}: {sentences.operation_word(judged.operation)} is undone."
-            if concerned
-            else f"{piece}: the undo is kept for when its scan arrives."
-        )
+        work = sentences.operation_word(judged.operation)
+        if not concerned:
+            judged.message = say("{piece}: the undo is kept for when its scan arrives.", piece=piece)
+        elif self._still_stands(*judgements[0][::2], judged.operation):
+            judged.message = say(
+                "{piece}: undone; {operation} stands by another scan.", piece=piece, operation=work
+            )
+        else:
+            judged.message = say("{piece}: {operation} is undone.", piece=piece, operation=work)
         return judged
+
+    def _is_of_sheet(self, scan_id: str) -> bool:
+        named = Scan.objects.filter(scan_id=scan_id).values("code")
+        return CutSheet.objects.exclude(code="").filter(code__in=named).exists()
+
+    def _still_stands(self, one: pieces.Loaded, state: FittingState, operation: str) -> bool:
+        """The scanned segment's work is done all the same: its sheet was finished too."""
+        mine = (task for task in one.spec.tasks if task.segment is not None and task.segment == self.segment)
+        return any(task.operation == operation and state.tasks[task.id].state == DONE for task in mine)
 
     def _operation_of(self, state: FittingState, named: str) -> str:
         known = Scan.objects.filter(scan_id=named).values_list("operation", flat=True).first()
@@ -200,15 +258,27 @@ class Judging:
 
     # words
 
+    def _reason(self) -> str:
+        """The reason in the language in use, as the shop's table has it."""
+        return reasons_now().said(self.event.reason) if self.event.reason else ""
+
     def _piece(self, one: pieces.Loaded) -> str:
         if self.kind == "segment":
             spec = next(segment for segment in one.spec.segments if segment.id == self.segment)
-            word = sentences.piece_word(one.roles.values()).capitalize()
-            again = f" (made again, {spec.generation})" if spec.generation > 1 else ""
-            return f"{word} {spec.position} of {one.segment_count}{again}"
+            word = sentences.piece_word(one.roles.values())
+            piece = sentences.part_said(word, spec.position, one.segment_count)
+            if spec.generation > 1:
+                return say("{piece} (made again, {generation})", piece=piece, generation=spec.generation)
+            return piece
         if self.kind == "fitting":
-            return f"Fitting {one.number}"
-        return "The lot"
+            return sentences.fitting_said(one.number)
+        return say("The lot")
+
+    def _counted(self, one: pieces.Loaded) -> str:
+        """The piece, or as many of the lot as the scan counts."""
+        if self.kind == "lot" and self.scan.count:
+            return say("{count} of the lot", count=self.scan.count)
+        return self._piece(one)
 
     def _next(self, one: pieces.Loaded, verdict: Verdict, after: FittingState) -> str:
         """Where the piece goes from here."""
@@ -221,6 +291,9 @@ class Judging:
         return min(later, key=lambda task: task.step).operation if later else ""
 
     def _refused(self, one: pieces.Loaded, verdict: Verdict) -> Judged:
+        if verdict.why == "void" and one.is_taken_out and self.kind != "sheet":
+            segment = self.segment if self.kind == "segment" else None
+            return Judged(False, "void", replaced.piece_said(one, segment, self._piece(one)))
         who = ""
         if verdict.badge:
             who = (
@@ -230,4 +303,18 @@ class Judging:
         when = sentences.clock(timezone.localtime(verdict.at)) if verdict.at else ""
         station = self.event.station if verdict.why == "no_work_here" else verdict.station
         sentence = sentences.refused(self._piece(one), verdict, who=who, when=when, station=station)
+        if verdict.why == "no_work_here" and (place := self._place_of(one)):
+            sentence = f"{sentence} {sentences.is_at(place)}"
         return Judged(False, verdict.why, sentence, verdict.operation)
+
+    def _place_of(self, one: pieces.Loaded) -> str:
+        """The operation at which a piece is: its first that is not done, then its fitting's."""
+        state = derive(one.spec, one.events)
+        own = (self.segment, None) if self.kind == "segment" else {task.segment for task in one.spec.tasks}
+        live = [
+            task
+            for task in one.spec.tasks
+            if task.segment in own and state.tasks[task.id].state not in (DONE, VOID)
+        ]
+        live.sort(key=lambda task: (task.segment is None, task.step))
+        return live[0].operation if live else ""

@@ -12,21 +12,30 @@ from django.views.decorators.http import require_http_methods
 
 from shared.problems import FieldError, WrongInput
 from shared.roles import OFFICE, SUPERVISOR, Actor, role_required
+from shared.turn import write_turn
 from travelers.models import Operation
 from travelers.pulse import pulse_beat
-from travelers.turn import write_turn
 
+MOST_CAP = 5000
 CODE = re.compile(r"[a-z][a-z0-9-]{0,19}")
 
 
 def operation_save(
-    *, code: str, name: str, level: str, position: int, needs_own_scan: bool, actor: Actor, is_new: bool
+    *,
+    code: str,
+    name: str,
+    level: str,
+    position: int,
+    needs_own_scan: bool,
+    cap: int | None = None,
+    actor: Actor,
+    is_new: bool,
 ) -> Operation:
     """Add an operation, or change one. Its level stays: tasks stand on it.
 
     raises  WrongInput for a code or place in the flow that is taken
     """
-    values = {"name": name, "position": position, "needs_own_scan": needs_own_scan}
+    values = {"name": name, "position": position, "needs_own_scan": needs_own_scan, "cap": cap}
     try:
         with write_turn(), transaction.atomic():
             if is_new:
@@ -73,6 +82,16 @@ class OperationForm(forms.Form):
         required=False,
         help_text="Later scans are refused until it was scanned itself.",
     )
+    cap = forms.IntegerField(
+        label="At most so many pieces here",
+        required=False,
+        min_value=1,
+        max_value=MOST_CAP,
+        help_text="With so many ready, in work or on hold, the tablets before it say to hold back. Empty: no cap.",
+        error_messages=dict.fromkeys(
+            ("invalid", "min_value", "max_value"), f"Enter the number of pieces, 1 to {MOST_CAP}, or nothing."
+        ),
+    )
 
     def clean_code(self):
         code = self.cleaned_data["code"].strip()
@@ -100,7 +119,7 @@ def operation_edit(request, code: str):
     operation = get_object_or_404(Operation, pk=code)
     fixed = {"code": operation.code, "level": operation.level}
     now = {**fixed, "name": operation.name, "position": operation.position}
-    now["needs_own_scan"] = operation.needs_own_scan
+    now |= {"needs_own_scan": operation.needs_own_scan, "cap": operation.cap}
     form = (
         OperationForm({**request.POST.dict(), **fixed})
         if request.method == "POST"

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Count
+from django.db.models import Count, F, QuerySet
 from django.utils import timezone
 
 from fittings import tables
@@ -16,6 +16,7 @@ from fittings.drawing import fitting_text, positions_text
 from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
+from shared.turn import write_turn
 from travelers import documents
 from travelers.documents.data import (
     CautionRow,
@@ -24,14 +25,15 @@ from travelers.documents.data import (
     PackingList,
     PackingRow,
     PieceRow,
-    Shop,
     StepRow,
     TravelerSheet,
 )
 from travelers.forms import ends_of, finishes_of
+from travelers.kept_papers import from_stock, from_stock_text
+from travelers.letterhead import shop_head
 from travelers.models import Operation, Task, Traveler
-from travelers.turn import write_turn
 
+LABEL_OPTIONS = ("format_name", "start_at")
 LABEL_FIELDS = (
     "name",
     "page_width_in",
@@ -52,19 +54,33 @@ LABEL_FIELDS = (
 
 def travelers(*, number: str, actor: Actor, now: datetime) -> bytes:
     """The travelers of a released order as PDF; each print is counted, and a second one says that it is a reprint."""
-    order = _released(number)
+    order = released_order(number)
     with write_turn(), transaction.atomic():
-        rows = list(
-            Traveler.objects.select_for_update(of=("self",))
-            .filter(line__order=order)
-            .select_related("line")
-            .order_by("line__position", "first_number")
-        )
-        for row in rows:
-            row.prints, row.printed_at = row.prints + 1, now
-        Traveler.objects.bulk_update(rows, ["prints", "printed_at"], batch_size=500)
+        travelers_counted(order, now=now)
+    return travelers_content(order, now=now)
+
+
+def travelers_counted(order: Order, *, now: datetime) -> None:
+    """They are printed once more. In the caller's transaction, in one statement: scans write meanwhile."""
+    _travelers_of(order).update(prints=F("prints") + 1, printed_at=now)
+
+
+def _travelers_of(order: Order) -> QuerySet[Traveler]:
+    return Traveler.objects.filter(line__order=order, void_at=None)
+
+
+def travelers_content(
+    order: Order, *, now: datetime, told: Callable[[int, int], object] = lambda done, of: None
+) -> bytes:
+    """The PDF. `told` hears how many of how many are drawn."""
+    rows = list(_travelers_of(order).select_related("line").order_by("line__position", "first_number"))
     sheets = traveler_sheets(order, rows)
-    return documents.travelers_pdf(sheets, shop=shop_head(), printed_at_text=_printed(now))
+    return documents.travelers_pdf(
+        sheets,
+        shop=shop_head(),
+        printed_at_text=printed_text(now),
+        told=lambda done: told(done, len(sheets)),
+    )
 
 
 def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerSheet]:
@@ -72,11 +88,13 @@ def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerShee
     rows = list(rows)
     pieces = _pieces(order)
     steps = _steps(order)
-    ends = {row["name"]: row["title"] for row in tables.rows("ends", order.tables.get("ends"))}
-    cautions = tables.rows("cautions", order.tables.get("cautions"))
+    of_stock = from_stock(order)
     sheets = []
     for row in rows:
         line = row.line
+        line.order = order
+        ends = {row["name"]: row["title"] for row in tables.rows("ends", line.tables_used.get("ends"))}
+        cautions = tables.rows("cautions", line.tables_used.get("cautions"))
         own = [piece for piece in pieces[line.pk] if row.first_number <= piece.number <= row.last_number]
         sheets.append(
             TravelerSheet(
@@ -84,7 +102,7 @@ def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerShee
                 order_number=order.number,
                 customer=order.customer.name,
                 line=line.position,
-                line_quantity=line.quantity,
+                line_quantity=max(line.quantity, pieces[line.pk][-1].number if pieces[line.pk] else 0),
                 first_number=row.first_number,
                 last_number=row.last_number,
                 material=line.material,
@@ -101,9 +119,12 @@ def traveler_sheets(order: Order, rows: Iterable[Traveler]) -> list[TravelerShee
                 steps=[step.row for step in steps[line.pk]],
                 cautions=_cautions(cautions, steps[line.pk], line.material),
                 pieces=own,
+                from_stock=from_stock_text(
+                    one for one in of_stock[line.pk] if row.first_number <= one[0] <= row.last_number
+                ),
                 notes=order.notes,
                 reprint=max(0, row.prints - 1),
-                tables=_tables_text(order),
+                tables=_tables_text(order, line),
             )
         )
     return sheets
@@ -121,7 +142,9 @@ def _pieces(order: Order) -> dict[int, list[PieceRow]]:
         segments[fitting_id].append((position, code))
     found: dict[int, list[PieceRow]] = defaultdict(list)
     for pk, line_id, number, code in (
-        Fitting.objects.filter(order=order).order_by("number").values_list("pk", "line_id", "number", "code")
+        Fitting.objects.filter(order=order, taken_out_at=None)
+        .order_by("number")
+        .values_list("pk", "line_id", "number", "code")
     ):
         found[line_id].append(PieceRow(number, code, tuple(segments[pk])))
     return found
@@ -183,7 +206,9 @@ def _cautions(rows: Iterable[Mapping], steps: Iterable[_Step], material: str) ->
     return list(found)
 
 
-def _tables_text(order: Order) -> str:
+def _tables_text(order: Order, line: OrderLine) -> str:
+    if line.tables:
+        return f"Shop tables of version {line.added_version} of the order"
     return (
         f"Shop tables of release {timezone.localtime(order.released_at):%d %b %Y}"
         if order.released_at
@@ -218,11 +243,25 @@ def label_format(name: str = "") -> LabelFormat:
 
 def labels(*, number: str, query: Mapping[str, str]) -> bytes:
     """Labels of all segments of a released order as PDF, one a segment, or one a plate."""
-    order = _released(number)
+    return labels_content(released_order(number), query)
+
+
+def labels_check(query: Mapping[str, str]) -> tuple[LabelFormat, int]:
+    """Which sheet of labels is asked for, and its first one that is free. raises WrongInput"""
     fmt = label_format(query.get("format_name", ""))
-    start_at = _start(query.get("start_at", "1"), fmt)
+    return fmt, _start(query.get("start_at", "1"), fmt)
+
+
+def labels_content(
+    order: Order, query: Mapping[str, str], *, told: Callable[[int, int], object] = lambda done, of: None
+) -> bytes:
+    """The PDF. `told` hears how many of how many are drawn."""
+    fmt, start_at = labels_check(query)
+    items = label_items(order)
     try:
-        return documents.labels_pdf(label_items(order), fmt, start_at=start_at, shop=shop_head())
+        return documents.labels_pdf(
+            items, fmt, start_at=start_at, shop=shop_head(), told=lambda done: told(done, len(items))
+        )
     except documents.LabelTooSmall as error:
         raise WrongInput([FieldError("format_name", fmt.name, "a larger label", error.sentence)]) from None
 
@@ -240,7 +279,7 @@ def label_items(order: Order) -> list[LabelItem]:
     """A label for every segment that is to be made, fitting by fitting. Two queries."""
     items = []
     rows = (
-        Segment.objects.filter(fitting__order=order)
+        Segment.objects.filter(fitting__order=order, fitting__taken_out_at=None)
         .exclude(state__in=(PieceState.SCRAPPED, PieceState.VOID))
         .select_related("fitting")
         .order_by("fitting__line__position", "fitting__number", "position", "generation")
@@ -255,7 +294,7 @@ def label_items(order: Order) -> list[LabelItem]:
                     code=segment.code,
                     order_number=order.number,
                     line=line.position,
-                    line_quantity=line.quantity,
+                    line_quantity=max(line.quantity, segment.fitting.number),
                     fitting_number=segment.fitting.number,
                     material=line.material,
                     gauge=line.gauge,
@@ -277,17 +316,19 @@ def label_items(order: Order) -> list[LabelItem]:
 
 def packing_list(*, number: str, now: datetime) -> bytes:
     """The packing list of a released order as PDF."""
-    order = _released(number)
+    order = released_order(number)
+    mine = order.fittings.filter(taken_out_at=None).order_by()
+    counts = dict(mine.values_list("line").annotate(n=Count("pk")))
     rows = [
         PackingRow(
             line=line.position,
-            quantity=line.quantity,
+            quantity=counts[line.pk],
             description=fitting_text(line.development),
             tag=line.tag,
             material=f"{line.material}, {line.gauge} ga",
             weight_each_lb=line.development["weight"],
         )
-        for line in order.lines.order_by("position")
+        for line in order.all_lines.filter(pk__in=counts).order_by("position", "added_version")
     ]
     data = PackingList(
         order_number=order.number,
@@ -297,13 +338,14 @@ def packing_list(*, number: str, now: datetime) -> bytes:
         due_on=order.due_on,
         notes=order.notes,
     )
-    return documents.packing_list_pdf(data, shop=shop_head(), printed_at_text=_printed(now))
+    return documents.packing_list_pdf(data, shop=shop_head(), printed_at_text=printed_text(now))
 
 
 # -- shared ------------------------------------------------------------------
 
 
-def _released(number: str) -> Order:
+def released_order(number: str) -> Order:
+    """raises NotFound; Conflict for a draft"""
     order = Order.objects.select_related("customer").filter(number=number).first()
     if order is None:
         raise NotFound(f"There is no order {number[:30]}.")
@@ -316,11 +358,6 @@ def _setting(key: str) -> str:
     return next((row["value"] for row in tables.rows("shop") if row["key"] == key), "")
 
 
-def shop_head() -> Shop:
-    lines = [part.strip() for part in _setting("address").split(";") if part.strip()]
-    return Shop(_setting("name"), ", ".join(lines), _setting("phone"))
-
-
-def _printed(now: datetime) -> str:
+def printed_text(now: datetime) -> str:
     local = timezone.localtime(now)
     return f"{local:%a} {local.day} {local:%b %Y, %H:%M}"

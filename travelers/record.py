@@ -2,34 +2,44 @@
 
 `scan_record` takes one delivered scan. In one transaction it finds the piece, locks its fittings, looks the id up,
 judges the scan, derives the fittings' tasks again from their scans, and appends the row. The same id again, whoever
-sends it and however late, gets the first answer and changes nothing.
+sends it and however late, gets the first answer and changes nothing. The answer is in the badge's language, and is kept
+as it was given. The code of a sheet stands for all that lies on it
+(`travelers.sheet_scans`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import time
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 
 from fittings import numbering
 from shared import rows
 from shared.problems import NotAllowed
 from shared.roles import OPERATOR, SUPERVISOR, Actor
-from travelers import pieces
+from shared.turn import waited_since, write_turn
+from shared.words import ENGLISH, mark, say
+from travelers import pieces, replaced
 from travelers.append import append_scan
 from travelers.delivery import Delivery, read_delivery
 from travelers.judging import Judged, Judging
+from travelers.languages import shop_language, speaking
+from travelers.left_kept import kept_follow
+from travelers.limits import Limits, StationLimits, beyond_limits
 from travelers.models import Operator, Scan, ScanMismatch, Traveler
-from travelers.state import Event
-from travelers.turn import write_turn
+from travelers.sheet_scans import SheetJudging
+from travelers.state import FINISH, START, Event
 
 LAST = 2**62
+MOST_TOGETHER = 25  # scans that share a commit on SQLite
+TOGETHER_SECONDS = 0.1  # that others may have to wait for them
 KNOWN = (
-    "SELECT (SELECT is_active FROM travelers_operator WHERE code = %s), s.body_digest, s.outcome, s.message, s.code,"
-    " s.operation, s.reason_code, s.sequence FROM (SELECT 1 AS one) AS always"
+    "SELECT o.is_active, o.language, s.body_digest, s.outcome, s.message, s.code, s.operation, s.reason_code,"
+    " s.sequence FROM (SELECT 1 AS one) AS always LEFT JOIN travelers_operator o ON o.code = %s"
     " LEFT JOIN travelers_scan s ON s.scan_id = %s"
 )
 
@@ -60,12 +70,14 @@ def scan_record(
     actor: Actor,
     now: datetime,
     station_operations: StationOperations | None = None,
+    station_limits: StationLimits | None = None,
 ) -> ScanResult:
     """Record one delivered scan, or answer as its first delivery was answered.
 
     delivery            the scan as api.md gives it
     actor               a station (operator) or a supervisor, who may name a station in the scan
     station_operations  the operations of a station that a supervisor names, None where there is none
+    station_limits      what a station can take; a scan that is beyond it is recorded, and says so
     raises              NotAllowed for another role
     """
     if actor.role not in (OPERATOR, SUPERVISOR):
@@ -76,11 +88,39 @@ def scan_record(
         return ScanResult(scan.id, "refused", "refused", sentence, scan.code, "", 0, None, "no_id")
     station, operations, misplaced = _place(scan, actor, station_operations)
     try:
-        with write_turn(), transaction.atomic():
-            return _record(scan, actor, now, station, operations, misplaced)
+        with write_turn(ahead=True), transaction.atomic():  # alone: somebody waits for it
+            return _record(scan, actor, now, station, operations, misplaced, station_limits)
     except IntegrityError:
+        with write_turn(ahead=True), transaction.atomic():
+            return _record(scan, actor, now, station, operations, misplaced, station_limits)
+
+
+def scans_record(
+    *, deliveries: Sequence[Mapping[str, Any]], clock: Callable[[], datetime], **given: Any
+) -> list[ScanResult]:
+    """Record delivered scans in order, each as `scan_record` does; `given` goes to it.
+
+    SQLite has one writer, and each commit waits for the disk: there a few scans share one. An end in the middle leaves
+    whole groups only, and what is sent again gets its first answer.
+
+    clock   the time of each
+    raises  as `scan_record`; what was recorded before stays
+    """
+    results: list[ScanResult] = []
+    while len(results) < len(deliveries):
+        rest = deliveries[len(results) :]
+        if len(rest) == 1 or connection.vendor != "sqlite":
+            results.append(scan_record(delivery=rest[0], now=clock(), **given))
+            continue
+        group: list[ScanResult] = []
         with write_turn(), transaction.atomic():
-            return _record(scan, actor, now, station, operations, misplaced)
+            began = time.monotonic()
+            for delivery in rest[:MOST_TOGETHER]:
+                group.append(scan_record(delivery=delivery, now=clock(), **given))
+                if time.monotonic() - began > TOGETHER_SECONDS:
+                    break
+        results += group
+    return results
 
 
 def _place(
@@ -92,11 +132,11 @@ def _place(
             return (
                 actor.station,
                 actor.operations,
-                ("other_station", "Only a supervisor may scan for another station."),
+                ("other_station", mark("Only a supervisor may scan for another station.")),
             )
         return actor.station, actor.operations, None
     if not scan.station:
-        return "", (), ("no_station", "Name the station that this scan is for.")
+        return "", (), ("no_station", mark("Name the station that this scan is for."))
     operations = station_operations(scan.station) if station_operations else None
     if operations is None:
         return scan.station, (), ("no_station", f"There is no station {scan.station}.")
@@ -106,22 +146,35 @@ def _place(
 # -- the transaction --------------------------------------------------------
 
 
-def _record(scan: Delivery, actor: Actor, now: datetime, station, operations, misplaced) -> ScanResult:
+def _record(
+    scan: Delivery, actor: Actor, now: datetime, station, operations, misplaced, station_limits
+) -> ScanResult:
     known_query = (KNOWN, (scan.badge, scan.id))
+    began = time.monotonic()
+    at, doubtful = scan.effective(now)
     if scan.has_code:
         with rows.pipelined():
-            loaded, segment, kind, answer = pieces.find(scan.code, known_query)
+            found, answer = pieces.find(scan.code, at, known_query)
     else:
-        loaded, segment, kind, answer = [], None, "", rows.select(*known_query)
-    badge_is_good, *known = answer[0]
+        found, answer = pieces.Found(), rows.select(*known_query)
+    badge_is_good, language, *known = answer[0]
     if known[-1] is not None:
         return _repeat(known, scan, now, station)
-    at, doubtful = scan.effective(now)
+    waited_since(began)
     badge = scan.badge or (actor.name[:40] if actor.role == SUPERVISOR else "")
-    judged = _refusal(scan, actor, misplaced, kind, bool(badge_is_good))
-    if judged is None:
-        event = Event(scan.id, LAST, at, scan.action, station, operations, badge, scan.reason)
-        judged = Judging(scan, event, loaded, segment, kind).decide()
+    with speaking(language or _unbadged_language(actor)):
+        judged = _refusal(scan, actor, misplaced, found.kind, bool(badge_is_good))
+        if judged is None:
+            judging = SheetJudging if found.sheet else Judging
+            operations = judging.operations_of(operations)
+            event = Event(scan.id, LAST, at, scan.action, station, operations, badge, scan.reason)
+            judged = judging(scan, event, found).decide()
+            left = [one for one in found.loaded if one.is_taken_out] if judged.accepted else ()
+            if left:
+                kept_follow(left, actor=actor, now=now)
+            if judged.accepted and station_limits and scan.action in (START, FINISH):
+                beyond = beyond_limits(station_limits(station) or Limits(), found)
+                judged.message = f"{judged.message} {beyond}".strip()
     outcome = (Scan.Outcome.RECORDED if judged.accepted else Scan.Outcome.REFUSED).value
     message = judged.message[:300]
     reason_code = "" if judged.accepted else judged.reason_code
@@ -146,6 +199,7 @@ def _record(scan: Delivery, actor: Actor, now: datetime, station, operations, mi
             message,
             judged.operation,
             judged.changed,
+            scan.number,
         ),
         judged.targets,
         changes=1 if judged.accepted else 0,
@@ -163,6 +217,11 @@ def _record(scan: Delivery, actor: Actor, now: datetime, station, operations, mi
     )
 
 
+def _unbadged_language(actor: Actor) -> str:
+    """A tablet without a badge that is known speaks the shop's language; a desk speaks English."""
+    return shop_language() if actor.role == OPERATOR else ENGLISH
+
+
 def _repeat(known: list, scan: Delivery, now: datetime, station: str) -> ScanResult:
     digest, outcome, message, code, operation, reason_code, sequence = known
     if digest != scan.digest:
@@ -177,12 +236,14 @@ def _refusal(
     if scan.wrong:
         return Judged(False, scan.wrong_code, scan.wrong)
     if misplaced:
-        return Judged(False, *misplaced)
+        reason_code, sentence = misplaced
+        return Judged(False, reason_code, say(sentence))
     if actor.role == OPERATOR:
         if not scan.badge:
-            return Judged(False, "no_badge", "Scan your badge first.")
+            return Judged(False, "no_badge", say("Scan your badge first."))
         if not badge_is_good:
-            return Judged(False, "unknown_badge", "That badge is not known here. Ask the supervisor.")
+            sentence = say("That badge is not known here. Ask the supervisor.")
+            return Judged(False, "unknown_badge", sentence)
     if not kind:
         return _unknown_code(scan.code)
     return None
@@ -190,9 +251,12 @@ def _refusal(
 
 def _unknown_code(code: str) -> Judged:
     if Operator.objects.filter(code=code).exists():
-        return Judged(False, "badge_as_piece", "That is a badge, not a piece. Scan a traveler or a label.")
+        sentence = say("That is a badge, not a piece. Scan a traveler or a label.")
+        return Judged(False, "badge_as_piece", sentence)
     if Traveler.objects.filter(code=code).exists():
-        return Judged(False, "void", "That traveler is void. Do not use it.")
+        sentence = replaced.traveler_said(code) or say("That traveler is void. Do not use it.")
+        return Judged(False, "void", sentence)
     if not code.startswith(numbering.shop_mark()):
-        return Judged(False, "other_shop", f"Code {code} is another shop's. Set the piece aside.")
-    return Judged(False, "unknown_code", f"No piece has the code {code}. Scan it again.")
+        sentence = say("Code {code} is another shop's. Set the piece aside.", code=code)
+        return Judged(False, "other_shop", sentence)
+    return Judged(False, "unknown_code", say("No piece has the code {code}. Scan it again.", code=code))

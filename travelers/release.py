@@ -7,7 +7,7 @@ printed or shown later comes from it.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -19,74 +19,130 @@ from fittings import numbering
 from fittings.developing import develop_for, development_answer, words_of
 from fittings.drawing import role_title
 from fittings.models import Fitting, Order, OrderLine, PieceState, Segment
+from fittings.numbering import CodesAhead
 from fittings.orders import order_changed
 from fittings.tables import all_rows, versions_in_force
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
+from shared.turn import write_turn
 from travelers.forms import ends_of, finishes_of, form_of, forms_of
 from travelers.measures import RAW, fitting_measures, segment_measures
-from travelers.models import IS_OPEN, Operation, Task, TaskState, Traveler
+from travelers.models import IS_OPEN, Operation, Task, TaskState
+from travelers.price_freeze import prices_freeze
 from travelers.pulse import pulse_beat
+from travelers.release_kept import kept_lock, kept_put_in
+from travelers.release_rows import LineWork, Timed, Work, pieces_write
 from travelers.routing import FITTING, SEGMENT, OperationRow, Step, route_for, standard_minutes
 from travelers.sentences import clock
-from travelers.turn import write_turn
 
-BATCH = 2000
-
-
-Timed = tuple[tuple[Step, float], ...]
-
-
-@dataclass(frozen=True)
-class _Work:
-    """How a fitting is made: its development, the steps with minutes of each of its segments, and of itself."""
-
-    development: dict[str, Any]
-    segment_steps: tuple[Timed, ...]
-    fitting_steps: Timed
+MOST_TRIES = 3
+_OF_DEVELOPING, _OF_CODES = 0.85, 0.95
+"""How far a release is, of 1, when its lines are developed, and when it has its codes."""
+Tell = Callable[[float, str], Any]
 
 
 @dataclass(frozen=True)
-class _Plan:
-    """One line, ready to be written. Lines of equal fittings share one work."""
+class Release:
+    """All that a release will write, worked out before anything is locked, and what it was worked out from."""
 
-    line: OrderLine
-    work: _Work
+    order: Order
+    tables: Mapping[str, int]
+    plans: Sequence[LineWork]
+    codes: CodesAhead
 
     @property
-    def segments(self) -> list[dict[str, Any]]:
-        return self.work.development["segments"]
+    def fittings(self) -> int:
+        return sum(len(plan.numbers) for plan in self.plans)
 
 
-def order_release(*, number: str, actor: Actor, now: datetime) -> Order:
+def order_release(
+    *,
+    number: str,
+    actor: Actor,
+    now: datetime,
+    ready: Release | None = None,
+    use_kept: Sequence[int] = (),
+) -> Order:
     """Break an order down into fittings, segments and tasks, and give out its travelers.
 
-    raises  NotFound; Conflict where it is not a draft; WrongInput where it has no lines or a line cannot be made
+    ready     what `release_ready` worked out, where the caller asked it outside his own transaction
+    use_kept  ids of kept pieces that become fittings or segments of the order (`travelers.release_kept`)
+    raises    NotFound; Conflict where it is not a draft; WrongInput where it has no lines, a line cannot be made, or a
+              kept piece fits nowhere
     """
-    with write_turn(), transaction.atomic():
-        order = _locked(number)
-        if order.state != Order.State.DRAFT:
-            when = f" since {clock(timezone.localtime(order.released_at))}" if order.released_at else ""
-            raise Conflict(f"Order {order.number} is {order.state}{when}. Only a draft can be released.")
-        lines = list(order.lines.order_by("position"))
-        if not lines:
-            raise WrongInput(
-                [
-                    FieldError(
-                        "lines", 0, "1 or more", f"Order {order.number} has no lines. Add one before release."
-                    )
-                ]
-            )
-        numbers = versions_in_force()
-        plans = _plan(lines, all_rows(numbers))
-        _write(order, plans, now)
-        order.state, order.tables = Order.State.RELEASED, numbers
-        order.released_at, order.released_by = now, actor.name
-        order.fittings_total = sum(plan.line.quantity for plan in plans)
-        order.save(update_fields=["state", "tables", "released_at", "released_by", "fittings_total"])
-        order_changed(order=order, changes={"state": ["draft", "released"]}, actor=actor, now=now)
-        pulse_beat()
+    for is_last in [False] * (MOST_TRIES - 1) + [True]:
+        ready = ready or release_ready(number)
+        with write_turn(), transaction.atomic():
+            order = release_write(ready, actor=actor, now=now, is_last=is_last, use_kept=use_kept)
+        if order is not None:
+            return order
+        ready = None
+    raise Conflict(f"Order {number[:30]} was being changed. Nothing was released; try again.", retry_after=1)
+
+
+def release_ready(number: str, tell: Tell = lambda share, words: None) -> Release:
+    """What a release of the order would write. Reads only, and takes a while for thousands of fittings.
+
+    tell    told how far it is, 0 to 1, and what is being done
+    raises  as `order_release`
+    """
+    order = release_check(number)
+    numbers = versions_in_force()
+    lines = list(order.lines.order_by("position"))
+    plans = _plan(lines, all_rows(numbers), tell)
+    tell(_OF_DEVELOPING, "The codes are made.")
+    codes = numbering.ahead(sum(plan.codes for plan in plans))
+    tell(_OF_CODES, "It is being written.")
+    return Release(order, numbers, plans, codes)
+
+
+def release_check(number: str) -> Order:
+    """The order, if it is one that could be released. raises as `order_release`"""
+    order = Order.objects.filter(number=number).first()
+    if order is None:
+        raise NotFound(f"There is no order {number[:30]}.")
+    _check_draft(order)
+    if not order.lines.exists():
+        message = f"Order {order.number} has no lines. Add one before release."
+        raise WrongInput([FieldError("lines", 0, "1 or more", message)])
     return order
+
+
+def release_write(
+    ready: Release, *, actor: Actor, now: datetime, is_last: bool = True, use_kept: Sequence[int] = ()
+) -> Order | None:
+    """Write a release in the caller's transaction. None, and nothing written, where it must be worked out again:
+    the order, the shop's tables or the codes were changed since.
+
+    is_last  other codes taken meanwhile are no reason to begin again: fresh ones are made while all wait
+    raises   NotFound; Conflict where it is not a draft any more
+    """
+    kept_lock(use_kept)
+    order = _locked(ready.order.number)
+    _check_draft(order)
+    if order.version != ready.order.version or versions_in_force() != ready.tables:
+        return None
+    codes = numbering.claimed(ready.codes)
+    if codes is None and not is_last:
+        return None
+    pieces_write(ready.plans, codes or numbering.take(len(ready.codes.codes)), now)
+    works = [(plan.line, plan.work) for plan in ready.plans]
+    prices_freeze(order=order, works=works, numbers=ready.tables, actor=actor, now=now)
+    order.state, order.tables = Order.State.RELEASED, ready.tables
+    order.released_at, order.released_by = now, actor.name
+    order.fittings_total = ready.fittings
+    order.save(update_fields=["state", "tables", "released_at", "released_by", "fittings_total"])
+    order_changed(order=order, changes={"state": ["draft", "released"]}, actor=actor, now=now)
+    if kept_put_in(order=order, plans=ready.plans, ids=use_kept, actor=actor, now=now):
+        order.refresh_from_db()
+    pulse_beat()
+    return order
+
+
+def _check_draft(order: Order) -> None:
+    if order.state != Order.State.DRAFT:
+        when = f" since {clock(timezone.localtime(order.released_at))}" if order.released_at else ""
+        raise Conflict(f"Order {order.number} is {order.state}{when}. Only a draft can be released.")
 
 
 def order_cancel(*, number: str, actor: Actor, now: datetime) -> Order:
@@ -137,26 +193,30 @@ def _locked(number: str) -> Order:
 # -- planning ---------------------------------------------------------------
 
 
-def _plan(lines: list[OrderLine], tables: Mapping[str, Any]) -> list[_Plan]:
+def _plan(lines: list[OrderLine], tables: Mapping[str, Any], tell: Tell) -> list[LineWork]:
     """Develop and route every line, equal ones once. Nothing is written; all wrong lines are named at once."""
-    operations = [
-        OperationRow(*row)
-        for row in Operation.objects.values_list("code", "level", "position", "needs_own_scan")
-    ]
+    operations = operation_rows()
     plans, errors = [], []
-    known: dict[str, _Work | list[FieldError]] = {}
+    known: dict[str, Work | list[FieldError]] = {}
     for at, line in enumerate(lines):
+        tell(_OF_DEVELOPING * at / len(lines), f"{at} of {len(lines)} lines are developed.")
         key = _key(line)
         if key not in known:
-            known[key] = _work(line, operations, tables)
+            known[key] = work_of(line, operations, tables)
         work = known[key]
-        if isinstance(work, _Work):
-            plans.append(_Plan(line, work))
+        if isinstance(work, Work):
+            plans.append(LineWork(line, work, range(1, line.quantity + 1)))
         else:
             errors += [_of_line(error, at, line) for error in work]
     if errors:
         raise WrongInput(errors)
     return plans
+
+
+def operation_rows() -> list[OperationRow]:
+    """The shop's operations as routes are made of them."""
+    rows = Operation.objects.values_list("code", "level", "position", "needs_own_scan")
+    return [OperationRow(*row) for row in rows]
 
 
 def _key(line: OrderLine) -> str:
@@ -171,12 +231,14 @@ def _of_line(error: FieldError, at: int, line: OrderLine) -> FieldError:
     return FieldError(field, error.value, error.limit, message)
 
 
-def _work(
+def work_of(
     line: OrderLine, operations: list[OperationRow], tables: Mapping[str, Any]
-) -> _Work | list[FieldError]:
-    """How the fitting of a line is made, or what is wrong with it."""
+) -> Work | list[FieldError]:
+    """How the fitting of a line is made, or what is wrong with it. A development that is frozen stays as it is."""
     try:
-        development = development_answer(develop_for(**words_of(line), tables=tables), "in")
+        development = line.development or development_answer(
+            develop_for(**words_of(line), tables=tables), "in"
+        )
     except WrongInput as wrong:
         return wrong.errors
     segments = development["segments"]
@@ -208,8 +270,9 @@ def _work(
         )
         message = f"has no step for piece {words}: no row of the route table fits it."
         return [FieldError("", line.kind, "a row of the route table for every piece", message)]
-    return _Work(
+    return Work(
         development,
+        json.dumps(development),
         tuple(
             _timed(steps, tables["times"], segment_measures(segment))
             for segment, steps in zip(segments, of_segment, strict=True)
@@ -225,93 +288,16 @@ def _timed(steps: Iterable[Step], times: Sequence[Mapping[str, Any]], measures: 
     )
 
 
-# -- writing ----------------------------------------------------------------
+def line_work(line: OrderLine, tables: Mapping[str, Any]) -> Work:
+    """How the fitting of a line is made by these tables, released or not. One query.
 
-
-def _write(order: Order, plans: list[_Plan], now: datetime) -> None:
-    """Lines' developments, travelers, fittings, segments and tasks, each kind in one go."""
-    lots = sum(
-        1 if plan.line.traveler_per == OrderLine.TravelerPer.LOT else plan.line.quantity for plan in plans
-    )
-    pieces = sum(plan.line.quantity * (1 + len(plan.segments)) for plan in plans)
-    codes = iter(numbering.take(lots + pieces))
-    travelers, fittings = [], []
-    for plan in plans:
-        plan.line.development = plan.work.development
-        of_fitting = _travelers(plan.line, codes, travelers)
-        fittings += [
-            Fitting(
-                order=order, line=plan.line, number=at + 1, code=next(codes), traveler_code=of_fitting[at]
-            )
-            for at in range(plan.line.quantity)
-        ]
-    OrderLine.objects.bulk_update([plan.line for plan in plans], ["development"], batch_size=200)
-    Traveler.objects.bulk_create(travelers, batch_size=BATCH)
-    fittings = Fitting.objects.bulk_create(fittings, batch_size=BATCH)
-    segments = []
-    at = 0
-    for plan in plans:
-        shapes = [
-            (one["position"], one["role"], one["pattern"], PieceState.OPEN if steps else PieceState.DONE)
-            for one, steps in zip(plan.segments, plan.work.segment_steps, strict=True)
-        ]
-        for fitting in fittings[at : at + plan.line.quantity]:
-            segments += [
-                Segment(
-                    fitting=fitting,
-                    position=position,
-                    role=role,
-                    pattern=pattern,
-                    state=state,
-                    code=next(codes),
-                )
-                for position, role, pattern, state in shapes
-            ]
-        at += plan.line.quantity
-    segments = Segment.objects.bulk_create(segments, batch_size=BATCH)
-    _write_tasks(plans, fittings, segments, now)
-
-
-def _travelers(line: OrderLine, codes, travelers: list[Traveler]) -> list[str]:
-    """The traveler's code of each fitting of a line; the travelers are added to the list."""
-    if line.traveler_per == OrderLine.TravelerPer.LOT:
-        traveler = Traveler(code=next(codes), line=line, first_number=1, last_number=line.quantity)
-        travelers.append(traveler)
-        return [traveler.code] * line.quantity
-    made = [
-        Traveler(code=next(codes), line=line, first_number=number, last_number=number)
-        for number in range(1, line.quantity + 1)
+    raises  WrongInput where it cannot be made
+    """
+    operations = [
+        OperationRow(*row)
+        for row in Operation.objects.values_list("code", "level", "position", "needs_own_scan")
     ]
-    travelers += made
-    return [traveler.code for traveler in made]
-
-
-def _write_tasks(plans: list[_Plan], fittings: list[Fitting], segments: list[Segment], now: datetime) -> None:
-    tasks = []
-    next_fitting, next_segment = iter(fittings), iter(segments)
-    for plan in plans:
-        work = plan.work
-        has_segment_steps = any(work.segment_steps)
-        for _ in range(plan.line.quantity):
-            fitting = next(next_fitting)
-            for steps in work.segment_steps:
-                segment = next(next_segment)
-                for at, (step, minutes) in enumerate(steps):
-                    tasks.append(_task(fitting, segment, step, minutes, at == 0, now))
-            for at, (step, minutes) in enumerate(work.fitting_steps):
-                tasks.append(_task(fitting, None, step, minutes, at == 0 and not has_segment_steps, now))
-    Task.objects.bulk_create(tasks, batch_size=BATCH)
-
-
-def _task(fitting, segment, step: Step, minutes: float, is_first: bool, now: datetime) -> Task:
-    return Task(
-        fitting=fitting,
-        segment=segment,
-        operation_id=step.operation,
-        step=step.position,
-        method=step.method,
-        minutes=minutes,
-        needs_own_scan=step.needs_own_scan,
-        state=TaskState.READY if is_first else TaskState.WAITING,
-        ready_at=now if is_first else None,
-    )
+    work = work_of(line, operations, tables)
+    if isinstance(work, Work):
+        return work
+    raise WrongInput(work)

@@ -43,7 +43,7 @@ def replay(*, write: bool) -> Replayed:
                     f"fitting {one.code}: stored {one.state} {one.done_at}, derived {state.fitting} {state.done_at}"
                 )
             if write and (tasks or segments or is_fitting):
-                pieces.store(one, state, is_counted=False)
+                pieces.store(one, state, at=None)
     found.differences += _orders(write)
     return found
 
@@ -60,9 +60,9 @@ def _batches() -> Iterator[list[int]]:
 def _orders(write: bool) -> list[str]:
     """Orders whose count, state or end do not follow from their fittings; mended if asked."""
     orders = Order.objects.exclude(state=Order.State.DRAFT).annotate(
-        made=Count("fittings"),
-        finished=Count("fittings", filter=Q(fittings__state=PieceState.DONE)),
-        last=Max("fittings__done_at"),
+        made=Count("fittings", filter=Q(fittings__taken_out_at=None)),
+        finished=Count("fittings", filter=Q(fittings__taken_out_at=None, fittings__state=PieceState.DONE)),
+        last=Max("fittings__done_at", filter=Q(fittings__taken_out_at=None)),
     )
     found = []
     for order in orders.order_by("pk"):

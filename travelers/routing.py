@@ -106,17 +106,21 @@ def _is_for_shape(rule: Mapping[str, Any], forms: Sequence[str], pieces: int) ->
     return (form == ANY or form in forms) and count in (ANY, ONE if pieces == 1 else MORE)
 
 
+def times_row(times: Sequence[Mapping[str, Any]], *, operation: str, method: str) -> Mapping[str, Any] | None:
+    """The row of standard times in force for a method: its own before that of any method; None where there is none."""
+    rows = [row for row in times if row["operation"] == operation and row["method"] in (method, ANY)]
+    return min(rows, key=lambda row: row["method"] == ANY, default=None)
+
+
 def standard_minutes(
     times: Sequence[Mapping[str, Any]], *, operation: str, method: str, measures: Mapping[str, float]
 ) -> float:
     """Standard time of an operation [min]: so many each, and so many a foot of its measure [in].
 
-    A row of the method comes before a row of any method; an operation without a row takes no time.
+    An operation without a row takes no time.
     """
-    rows = [row for row in times if row["operation"] == operation and row["method"] in (method, ANY)]
-    rows.sort(key=lambda row: row["method"] == ANY)
-    if not rows:
+    row = times_row(times, operation=operation, method=method)
+    if row is None:
         return 0.0
-    row = rows[0]
     feet = measures.get(row["measure"], 0.0) / INCHES_PER_FOOT
     return round(row["minutes_each"] + row["minutes_per_foot"] * feet, 3)

@@ -9,15 +9,16 @@ from django.db import transaction
 
 from fittings.numbering import series_set_up
 from fittings.tables import load_first_versions
+from shared.words import mark
 from travelers.models import Operation, Pulse
 
 USUAL_OPERATIONS = (
-    ("cut", "Cut", "segment"),
-    ("roll", "Roll", "segment"),
-    ("seam", "Seam", "segment"),
-    ("assemble", "Assemble", "fitting"),
-    ("ends", "Ends", "fitting"),
-    ("wrap", "Wrap", "fitting"),
+    ("cut", mark("Cut"), "segment"),
+    ("roll", mark("Roll"), "segment"),
+    ("seam", mark("Seam"), "segment"),
+    ("assemble", mark("Assemble"), "fitting"),
+    ("ends", mark("Ends"), "fitting"),
+    ("wrap", mark("Wrap"), "fitting"),
 )
 
 

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from travelers.leaving import fitting_left, segments_left
+
 START, FINISH, HOLD, RESUME, SCRAP, UNDO = "start", "finish", "hold", "resume", "scrap", "undo"
 ACTIONS = (START, FINISH, HOLD, RESUME, SCRAP, UNDO)
 WAITING, READY, RUNNING, HELD, DONE, VOID = "waiting", "ready", "running", "held", "done", "void"
@@ -20,13 +22,17 @@ _PENDING = "pending"
 
 @dataclass(frozen=True, slots=True)
 class TaskSpec:
-    """What a task is, apart from how far it is. `segment` is None for a task of the whole fitting."""
+    """What a task is, apart from how far it is. `segment` is None for a task of the whole fitting.
+
+    came_done  it was done before: the piece came from stock with it. No scan of this fitting did it, none undoes it
+    """
 
     id: int
     operation: str
     step: int
     segment: int | None
     needs_own_scan: bool = False
+    came_done: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,18 +44,25 @@ class SegmentSpec:
 
 @dataclass(frozen=True, slots=True)
 class FittingSpec:
-    """A fitting with its segments and tasks. `voided_at` where its order was cancelled: later scans have no effect."""
+    """A fitting with its segments and tasks. `voided_at` where its order was cancelled: later scans have no effect.
+
+    taken_out_as  scrap or keep, where a change took the fitting out of its order at `voided_at`
+    """
 
     id: int
     released_at: datetime | None
     segments: tuple[SegmentSpec, ...]
     tasks: tuple[TaskSpec, ...]
     voided_at: datetime | None = None
+    taken_out_as: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One recorded scan, as it concerns this fitting. `segments` empty: the fitting itself was meant."""
+    """One recorded scan, as it concerns this fitting. `segments` empty: the fitting itself was meant.
+
+    plates  (segment, plate, of how many): of these segments the scan was about single plates only
+    """
 
     id: str
     sequence: int
@@ -61,6 +74,7 @@ class Event:
     reason: str = ""
     undoes: str = ""
     segments: tuple[int, ...] = ()
+    plates: tuple[tuple[int, int, int], ...] = ()
 
     @property
     def order(self) -> tuple[datetime, int]:
@@ -107,6 +121,8 @@ class Verdict:
     reason: str = ""
     implied: int = 0
     touched: tuple[int, ...] = ()
+    segments: tuple[int, ...] = ()
+    """Of the event's segments those on which it holds."""
 
 
 @dataclass(slots=True)
@@ -117,6 +133,8 @@ class FittingState:
     done_at: datetime | None
     verdicts: dict[str, Verdict] = field(default_factory=dict)
     cancelled: frozenset[str] = frozenset()
+    plates: dict[int, frozenset[int]] = field(default_factory=dict)
+    """The plates that were finished one by one, by task."""
 
 
 def derive(spec: FittingSpec, events: Sequence[Event]) -> FittingState:
@@ -144,13 +162,14 @@ class _Fold:
         self.spec = spec
         self.events = events
         self.cancelled = cancelled
-        self.tasks = {task.id: TaskState() for task in spec.tasks}
+        self.tasks = {task.id: TaskState(DONE if task.came_done else _PENDING) for task in spec.tasks}
         self.of_segment: dict[int, list[TaskSpec]] = {segment.id: [] for segment in spec.segments}
         self.of_fitting: list[TaskSpec] = []
         for task in sorted(spec.tasks, key=lambda task: task.step):
             (self.of_fitting if task.segment is None else self.of_segment[task.segment]).append(task)
         self.scrapped: dict[int, Event] = {}
         self.scans: dict[str, tuple[Event, int]] = {}
+        self.plates: dict[tuple[int, str], dict[int, Event]] = {}
         self.verdicts: dict[str, Verdict] = {}
 
     # -- the pass ---------------------------------------------------------
@@ -170,6 +189,8 @@ class _Fold:
             else:
                 verdict = self._act(event)
                 if verdict.accepted:
+                    if verdict.segments != event.segments:
+                        event = replace(event, segments=verdict.segments)
                     self.scans[event.id] = (event, self._latest_step(verdict))
             self.verdicts[event.id] = verdict
         return None
@@ -193,6 +214,9 @@ class _Fold:
             good[0],
             implied=sum(verdict.implied for verdict in good),
             touched=tuple(dict.fromkeys(task for verdict in good for task in verdict.touched)),
+            segments=tuple(
+                segment for segment, verdict in zip(event.segments, verdicts, strict=True) if verdict.accepted
+            ),
         )
 
     def _act_on(self, event: Event, segment: int | None) -> Verdict:
@@ -213,6 +237,8 @@ class _Fold:
         now = self.tasks[task.id]
         if event.action == RESUME:
             return self._resume(event, task, now)
+        if task.came_done:
+            return self._refuse("came_done", task, now)
         if now.state == DONE and not (now.is_implied and event.action == FINISH):
             return self._refuse("already_done", task, now, at=now.finished_at)
         if event.action == HOLD:
@@ -223,7 +249,8 @@ class _Fold:
             return Verdict(True, operation=task.operation, touched=(task.id,))
         if now.state == HELD:
             return self._refuse("held", task, now)
-        if event.action == START and now.state == RUNNING:
+        plates = [(plate, of) for one, plate, of in event.plates if one == segment]
+        if event.action == START and now.state == RUNNING and not plates:
             return self._refuse("already_started", task, now, at=now.started_at)
         missed = self._missed(task)
         for before in missed:
@@ -232,6 +259,10 @@ class _Fold:
         for before in missed:
             if before.needs_own_scan:
                 return self._refuse("needs_own_scan", before, self.tasks[before.id])
+        if plates:
+            verdict = self._act_on_plates(event, task, plates)
+            if verdict is not None:
+                return verdict
         for before in missed:
             earlier = self.tasks[before.id]
             earlier.state, earlier.is_implied, earlier.scan = DONE, True, event.id
@@ -245,6 +276,23 @@ class _Fold:
         now.station, now.badge, now.scan, now.reason = event.station, event.badge, event.id, ""
         touched = (task.id, *(before.id for before in missed))
         return Verdict(True, operation=task.operation, implied=len(missed), touched=touched)
+
+    def _act_on_plates(self, event: Event, task: TaskSpec, plates: list[tuple[int, int]]) -> Verdict | None:
+        """The plates of a segment that a start or a finish is about; None where the segment as a whole follows.
+
+        The first started plate starts the segment, the last finished one finishes it: whatever order they arrive in.
+        """
+        known = self.plates.setdefault((task.id, event.action), {})
+        fresh = [plate for plate, _ in plates if plate not in known]
+        if not fresh:
+            first = known[plates[0][0]]
+            why = "already_done" if event.action == FINISH else "already_started"
+            return Verdict(False, why, task.operation, first.station, first.badge, first.at)
+        known.update(dict.fromkeys(fresh, event))
+        is_whole = (
+            len(known) == plates[0][1] if event.action == FINISH else self.tasks[task.id].state != RUNNING
+        )
+        return None if is_whole else Verdict(True, operation=task.operation, touched=(task.id,))
 
     def _resume(self, event: Event, task: TaskSpec, now: TaskState) -> Verdict:
         """A resume of what is not on hold changes nothing but is recorded: its hold may still be on the way."""
@@ -373,7 +421,7 @@ class _Fold:
                 self.tasks[task.id].finished_at
                 for one in current
                 for task in self.of_segment[one.id]
-                if complete
+                if complete and not task.came_done
             ),
             default=self.spec.released_at,
         )
@@ -382,17 +430,48 @@ class _Fold:
             self.tasks[task.id] for one in current for task in self.of_segment[one.id]
         ]
         is_done = complete and bool(last) and all(task.state == DONE for task in last)
-        if self.spec.voided_at and not is_done:
-            return self._voided(segments)
-        done_at = max(task.finished_at for task in last) if is_done else None
-        fitting = DONE if is_done else OPEN
-        return FittingState(self.tasks, segments, fitting, done_at, self.verdicts, frozenset(self.cancelled))
+        fitting, done_at = OPEN, None
+        if is_done:
+            fitting = DONE
+            done_at = max(
+                (task.finished_at for task in last if task.finished_at), default=self.spec.released_at
+            )
+        tasks = self.tasks
+        if self.spec.taken_out_as:
+            segments = segments_left(self.spec.taken_out_as, segments, self._begun(), is_done=is_done)
+            if not is_done or self.spec.taken_out_as == SCRAP:
+                fitting, done_at = fitting_left(self.spec.taken_out_as, segments, self._begun()), None
+        elif self.spec.voided_at and not is_done:
+            fitting = VOID
+            segments = {id_: now if now == SCRAPPED else VOID for id_, now in segments.items()}
+        if self.spec.voided_at and not is_done:  # what was done stays in view
+            tasks = {id_: now if now.state == DONE else TaskState(state=VOID) for id_, now in tasks.items()}
+        return FittingState(
+            tasks,
+            segments,
+            fitting,
+            done_at,
+            self.verdicts,
+            frozenset(self.cancelled),
+            self._finished_plates(),
+        )
 
-    def _voided(self, segments: dict[int, str]) -> FittingState:
-        """What is not finished is void; what was done stays in view."""
-        tasks = {id_: now if now.state == DONE else TaskState(state=VOID) for id_, now in self.tasks.items()}
-        segments = {id_: now if now == SCRAPPED else VOID for id_, now in segments.items()}
-        return FittingState(tasks, segments, VOID, None, self.verdicts, frozenset(self.cancelled))
+    def _begun(self) -> dict[int | None, str]:
+        """By segment, None for the fitting as a whole: what of its work was finished or at least started."""
+        begun: dict[int | None, str] = {}
+        for piece, tasks in [*self.of_segment.items(), (None, self.of_fitting)]:
+            states = [self.tasks[task.id] for task in tasks]
+            started = any(now.started_at for now in states) or any(
+                (task.id, action) in self.plates for task in tasks for action in (START, FINISH)
+            )
+            if any(now.state == DONE for now in states):
+                begun[piece] = DONE
+            elif started:
+                begun[piece] = RUNNING
+        return begun
+
+    def _finished_plates(self) -> dict[int, frozenset[int]]:
+        return {task: frozenset(known) for (task, action), known in self.plates.items() if action == FINISH}
 
     def _born(self, segment: SegmentSpec) -> datetime | None:
         if segment.generation == 1:
@@ -405,6 +484,8 @@ class _Fold:
 
     def _settle(self, tasks: list[TaskSpec], since: datetime | None, *, is_void: bool) -> None:
         for task in tasks:
+            if task.came_done:
+                continue
             now = self.tasks[task.id]
             if is_void and now.state != DONE:
                 self.tasks[task.id] = TaskState(state=VOID)

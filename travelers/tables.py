@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from fittings.tables import GAUGE, INCHES, SOURCE, Column, TableSchema, register
+from travelers.reasons import DOWN
 from travelers.routing import ANY, FORMS, MORE, ONE
+from travelers.shop_facts import wrong_value
+from travelers.state import HOLD, SCRAP
 
 MEASURES = ("none", "cut_length", "stretch_out", "bend_length", "seam_length", "joint_length", "end_length")
 
@@ -74,6 +77,20 @@ register(
 )
 register(
     TableSchema(
+        "reasons",
+        "Reasons to hold, to scrap, of a station that is down",
+        "What an operator chooses from, in this order. The record keeps the English words as they were chosen.",
+        (
+            Column("act", "Act", choices=(HOLD, SCRAP, DOWN)),
+            Column("reason", "Reason", help="Short: it stands on a button"),
+            Column("spanish", "Spanish", may_be_empty=True, help="For operators who read Spanish"),
+            SOURCE,
+        ),
+        once=("act", "reason"),
+    )
+)
+register(
+    TableSchema(
         "labels",
         "Label sheets",
         "Label formats to print on. Sizes in inches.",
@@ -98,12 +115,13 @@ register(
     TableSchema(
         "shop",
         "The shop",
-        "Name and address for papers, the working day, and choices of the house.",
+        "Name and address for papers, and choices of the house.",
         (
             Column("key", "Setting"),
             Column("value", "Value", may_be_empty=True),
             Column("note", "What it does", may_be_empty=True),
         ),
         once=("key",),
+        wrong_row=wrong_value,
     )
 )

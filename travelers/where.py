@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db.models import Q, QuerySet
 
-from fittings.models import Fitting, Order, PieceState, Segment
+from fittings.models import CutPiece, Fitting, Order, PieceState, Segment
 from shared.codes import CodeNotUnderstood, read_code
 from shared.problems import FieldError, NotFound, WrongInput
+from shared.words import mark, say
+from travelers import replaced
+from travelers.kept_codes import kept_found
 from travelers.models import OPEN_STATES, Task, TaskState
-from travelers.sentences import operation_word, piece_word_of
+from travelers.sentences import operation_word, piece_word_of, pieces_said, place_said
+from travelers.sheets import sheet_codes, sheet_facts
 
 MOST_WHERE = 400
 
@@ -53,23 +57,28 @@ def where_text(
         at = next((task for task in whole if task["state"] != TaskState.DONE), None)
         if at is None:
             return (
-                "Finished",
+                say("Finished"),
                 {},
                 max((t["finished_at"] for t in whole if t.get("finished_at")), default=None),
             )
-        state = {TaskState.HELD: "on hold at", TaskState.RUNNING: "running at"}.get(at["state"], "ready at")
-        return f"Fitting {state} {at['operation']}", {at["operation"]: max(1, len(groups))}, at["ready_at"]
+        words = {
+            TaskState.HELD: mark("Fitting on hold at {operation}"),
+            TaskState.RUNNING: mark("Fitting running at {operation}"),
+        }.get(at["state"], mark("Fitting ready at {operation}"))
+        text = say(words, operation=place_said(at["operation"]))
+        return text, {at["operation"]: max(1, len(groups))}, at["ready_at"]
     step = {task["operation"]: task["step"] for own in (*groups.values(), whole) for task in own}
     here = Counter(dict(sorted(here.items(), key=lambda pair: step[pair[0]])))
     parts = []
     for number, (operation, count) in enumerate(here.items()):
-        noun = f"{word}{'' if count == 1 else 's'} " if number == 0 else ""
-        waits = "waiting at" if whole and operation == whole[0]["operation"] else "at"
-        text = f"{count} {noun}{waits} {operation}"
+        counted = pieces_said(word, count) if number == 0 else str(count)
+        waits = whole and operation == whole[0]["operation"]
+        words = mark("{count} waiting at {operation}") if waits else mark("{count} at {operation}")
+        text = say(words, count=counted, operation=place_said(operation))
         if held[operation]:
-            text += f" ({held[operation]} on hold)"
+            text += say(" ({n} on hold)", n=held[operation])
         elif running[operation]:
-            text += f" ({running[operation]} running)"
+            text += say(" ({n} running)", n=running[operation])
         parts.append(text)
     return ", ".join(parts), dict(here), min(since, default=None)
 
@@ -110,11 +119,25 @@ def fitting_where(
 ) -> dict[str, Any]:
     """`where` of a fitting with its line, as the contract shows it. `gone`: its scrapped segments."""
     gone = set(gone)
-    if fitting.state == PieceState.VOID:
-        return {"text": "Void", "operations": {}, "since": None}
+    if fitting.state in (PieceState.VOID, PieceState.SCRAPPED):
+        text = say("Void") if fitting.state == PieceState.VOID else say("Scrapped")
+        return {"text": text, "operations": {}, "since": None}
     live = [task for task in tasks if _is_live(task) and task["segment_id"] not in gone]
     text, operations, since = where_text(live, piece_word_of(fitting.line.kind))
+    if fitting.state == PieceState.DONE and (left := _left(fitting)):
+        text, since = left
     return {"text": text, "operations": operations, "since": since}
+
+
+def _left(fitting: Fitting) -> tuple[str, datetime] | None:
+    """Of a finished fitting the delivery that it is on, and since when."""
+    on = getattr(fitting, "delivered", None)
+    if on is None:
+        return None
+    delivery = on.delivery
+    words = mark("Left with delivery {delivery}") if delivery.received_at else mark("On delivery {delivery}")
+    name = f"{fitting.order.number}-{delivery.number}"
+    return say(words, delivery=name), delivery.received_at or delivery.made_at
 
 
 def fitting_detail(code: str) -> dict[str, Any]:
@@ -132,6 +155,7 @@ def fitting_detail(code: str) -> dict[str, Any]:
     for task in tasks:
         by_segment[task["segment_id"]].append(_task_answer(task))
     gone = [segment["id"] for segment in segments if segment["state"] == PieceState.SCRAPPED]
+    sheets = sheet_codes([fitting.pk])
     return {
         **_head(fitting),
         "dimensions": fitting.line.development["dimensions"],
@@ -139,6 +163,7 @@ def fitting_detail(code: str) -> dict[str, Any]:
         "segments": [
             {
                 **{name: value for name, value in segment.items() if name != "id"},
+                "sheet": sheets.get(segment["id"]),
                 "tasks": by_segment[segment["id"]],
             }
             for segment in segments
@@ -180,7 +205,7 @@ def _head(fitting: Fitting) -> dict[str, Any]:
 
 
 def _fittings() -> QuerySet[Fitting]:
-    return Fitting.objects.select_related("order__customer", "line")
+    return Fitting.objects.select_related("order__customer", "line", "delivered__delivery")
 
 
 def fitting_list(query: Mapping[str, str]) -> QuerySet[Fitting]:
@@ -236,11 +261,18 @@ def code_read(text: str) -> str:
 
 @dataclass(frozen=True)
 class Found:
-    """What a question for a place found: what the text was, and the fittings concerned."""
+    """What a question for a place found: what the text was, and the fittings concerned.
+
+    segment_code  where it was a segment's code
+    sheet         where it was a sheet's: what `sheet_facts` says of it
+    asked         ids of the segments that were asked for
+    """
 
     what: str
     fittings: QuerySet[Fitting]
     segment_code: str = ""
+    sheet: Mapping[str, Any] | None = None
+    asked: frozenset[int] = frozenset()
 
 
 def where_find(q: str) -> Found:
@@ -256,12 +288,28 @@ def where_find(q: str) -> Found:
         )
     fittings = _fittings().order_by("order__due_on", "order_id", "line__position", "number")
     code = code_read(text)
-    segment = Segment.objects.filter(code=code).values_list("fitting_id", "position").first()
+    segment = Segment.objects.filter(code=code).values_list("fitting_id", "position", "pk").first()
     if segment:
-        return Found(f"Segment {code}, position {segment[1]}", fittings.filter(pk=segment[0]), code)
+        fitting, position, asked = segment
+        what = f"Segment {code}, position {position}"
+        return _found_kept(fitting, asked, what, fittings) or Found(
+            what, fittings.filter(pk=fitting), code, asked=frozenset([asked])
+        )
+    void = replaced.traveler_void(code)
+    if void:
+        stood_for = Q(line=void.line_id, number__gte=void.first_number, number__lte=void.last_number)
+        return Found(replaced.traveler_said(code).rstrip("."), fittings.filter(stood_for))
+    fitting = Fitting.objects.filter(code=code).values_list("pk", flat=True).first()
+    if fitting:
+        what = f"Fitting {code}"
+        return _found_kept(fitting, None, what, fittings) or Found(what, fittings.filter(pk=fitting))
+    of_traveler = fittings.filter(traveler_code=code)
+    if of_traveler.exists():
+        return Found(f"Traveler {code}", of_traveler)
+    sheet = sheet_facts(code)
+    if sheet:
+        return _found_sheet(sheet, fittings)
     for what, match in (
-        (f"Fitting {code}", Q(code=code)),
-        (f"Traveler {code}", Q(traveler_code=code)),
         (f"Order {text}", Q(order__number__iexact=text)),
         (f"Tag {text}", Q(line__tag__iexact=text)),
         (f"Purchase order {text}", Q(order__purchase_order__iexact=text)),
@@ -274,6 +322,26 @@ def where_find(q: str) -> Found:
     if draft:
         return Found(f"Order {draft[0]} ({draft[1]}, not on the floor)", fittings.none())
     raise NotFound(f"Nothing has the order number, tag or code “{text}”. Look at the label and try again.")
+
+
+def _found_kept(fitting: int, segment: int | None, what: str, fittings: QuerySet[Fitting]) -> Found | None:
+    """A piece that is kept, or the one that it became; None of any other."""
+    kept = kept_found(fitting, segment, what)
+    if kept is None:
+        return None
+    asked = frozenset([kept.segment] if kept.segment else ())
+    return Found(kept.said, fittings.filter(pk=kept.fitting), kept.code if asked else "", asked=asked)
+
+
+def _found_sheet(sheet: Mapping[str, Any], fittings: QuerySet[Fitting]) -> Found:
+    pieces = CutPiece.objects.filter(sheet=sheet["id"], is_live=True)
+    here = list(pieces.values_list("segment_id", "segment__fitting_id"))
+    return Found(
+        f"Sheet {sheet['code']}, {sheet['position']} of {sheet['of']} of cut plan {sheet['plan']}",
+        fittings.filter(pk__in={fitting for _, fitting in here}),
+        sheet=sheet,
+        asked=frozenset(segment for segment, _ in here),
+    )
 
 
 def where(q: str, limit: int = MOST_WHERE) -> dict[str, Any]:
@@ -290,15 +358,25 @@ def where(q: str, limit: int = MOST_WHERE) -> dict[str, Any]:
         .order_by("position", "generation")
     ):
         segments[segment.fitting_id].append(segment)
+    sheets = sheet_codes(one.pk for one in fittings)
     return {
         "query": q.strip()[:60],
         "found": found.what,
+        "sheet": found.sheet,
         "more": more,
-        "results": [_where_row(one, tasks[one.pk], segments[one.pk], found.segment_code) for one in fittings],
+        "results": [
+            _where_row(one, tasks[one.pk], segments[one.pk], found.asked, sheets) for one in fittings
+        ],
     }
 
 
-def _where_row(fitting: Fitting, tasks: list, segments: list[Segment], asked: str) -> dict[str, Any]:
+def _where_row(
+    fitting: Fitting,
+    tasks: list,
+    segments: list[Segment],
+    asked: Collection[int],
+    sheets: Mapping[int, str],
+) -> dict[str, Any]:
     gone = [segment.pk for segment in segments if segment.state == PieceState.SCRAPPED]
     by_segment: dict[int | None, list] = defaultdict(list)
     for task in tasks:
@@ -311,7 +389,8 @@ def _where_row(fitting: Fitting, tasks: list, segments: list[Segment], asked: st
             "role": segment.role,
             "generation": segment.generation,
             "state": segment.state,
-            "asked": segment.code == asked,
+            "asked": segment.pk in asked,
+            "sheet": sheets.get(segment.pk),
             **piece_place(segment.state, by_segment[segment.pk], whole),
         }
         for segment in segments

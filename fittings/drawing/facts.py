@@ -11,47 +11,49 @@ from dataclasses import dataclass
 from typing import Any
 
 from shared.units import fraction_text, plain_number
+from shared.words import mark, say
 
 Development = Mapping[str, Any]
 
 KIND_TITLES = {
-    "gored_elbow": "Gored elbow",
-    "reducer": "Reducer",
-    "offset": "Offset",
-    "end_cap": "End cap",
-    "tee": "Tee",
-    "saddle": "Saddle",
-    "square_to_round": "Square to round",
-    "pipe": "Pipe",
-    "conical_tee": "Conical tee",
-    "wye": "Wye",
-    "reducing_elbow": "Reducing elbow",
+    "gored_elbow": mark("Gored elbow"),
+    "reducer": mark("Reducer"),
+    "offset": mark("Offset"),
+    "end_cap": mark("End cap"),
+    "tee": mark("Tee"),
+    "saddle": mark("Saddle"),
+    "square_to_round": mark("Square to round"),
+    "pipe": mark("Pipe"),
+    "conical_tee": mark("Conical tee"),
+    "wye": mark("Wye"),
+    "reducing_elbow": mark("Reducing elbow"),
 }
 ROLE_TITLES = {
-    "end_gore": "End gore",
-    "middle_gore": "Middle gore",
-    "center_gore": "Center gore",
-    "gore": "Gore",
-    "cone": "Cone",
-    "collar": "Collar",
-    "pipe": "Pipe",
-    "run": "Run",
-    "main": "Main",
-    "branch": "Branch",
-    "disc": "Disc",
-    "ring": "Ring",
-    "transition": "Transition",
+    "end_gore": mark("End gore"),
+    "middle_gore": mark("Middle gore"),
+    "center_gore": mark("Center gore"),
+    "gore": mark("Gore"),
+    "cone": mark("Cone"),
+    "collar": mark("Collar"),
+    "pipe": mark("Pipe"),
+    "run": mark("Run"),
+    "main": mark("Main"),
+    "branch": mark("Branch"),
+    "disc": mark("Disc"),
+    "ring": mark("Ring"),
+    "transition": mark("Transition"),
 }
 
 
+LATERALS = {"tee": mark("Lateral"), "conical_tee": mark("Conical lateral")}
 _EXTRAS = (  # dimensions that are told where they are not zero
-    ("offset", "offset {} in"),
-    ("roll", "rolled {} in"),
-    ("offset_x", "offset X {} in"),
-    ("offset_y", "offset Y {} in"),
-    ("branch_offset", "{} in off center"),
-    ("length", "{} in long"),
-    ("depth", "{} in deep"),
+    ("offset", mark("offset {size} in")),
+    ("roll", mark("rolled {size} in")),
+    ("offset_x", mark("offset X {size} in")),
+    ("offset_y", mark("offset Y {size} in")),
+    ("branch_offset", mark("{size} in off center")),
+    ("length", mark("{size} in long")),
+    ("depth", mark("{size} in deep")),
 )
 
 
@@ -97,11 +99,11 @@ def elbow(development: Development) -> Elbow:
 
 def kind_title(development: Development) -> str:
     kind = str(development.get("kind", ""))
-    return KIND_TITLES.get(kind, kind.replace("_", " ").capitalize())
+    return say(KIND_TITLES.get(kind) or kind.replace("_", " ").capitalize())
 
 
 def role_title(role: str) -> str:
-    return ROLE_TITLES.get(role, role.replace("_", " ").capitalize())
+    return say(ROLE_TITLES.get(role) or role.replace("_", " ").capitalize())
 
 
 def fitting_text(development: Development) -> str:
@@ -111,38 +113,46 @@ def fitting_text(development: Development) -> str:
     kind = development.get("kind")
     if kind == "gored_elbow":
         found = elbow(development)
-        return (
-            f"{title} {plain_number(found.angle, 2)}°, {fraction_text(2 * found.radius)} in, {found.pieces} pieces, "
-            f"R {fraction_text(found.centerline_radius)} in"
+        return say(
+            "{kind} {angle}°, {size} in, {n} pieces, R {radius} in",
+            kind=title,
+            angle=plain_number(found.angle, 2),
+            size=fraction_text(2 * found.radius),
+            n=found.pieces,
+            radius=fraction_text(found.centerline_radius),
         )
 
     def size(name: str) -> str:
         return fraction_text(float(sizes[name]))
 
     angle = float(sizes.get("angle") or 90.0)
-    if kind in ("tee", "conical_tee") and abs(angle - 90) > 1e-6:
-        title = title.replace("tee", "lateral").replace("Tee", "Lateral")
+    if kind in LATERALS and abs(angle - 90) > 1e-6:
+        title = say(LATERALS[kind])
     parts = [title]
     if {"diameter_a", "diameter_b"} <= set(sizes):
-        parts.append(f"{size('diameter_a')} to {size('diameter_b')} in")
+        parts.append(say("{size} to {other} in", size=size("diameter_a"), other=size("diameter_b")))
     elif {"width", "height", "diameter"} <= set(sizes):
-        parts.append(f"{size('width')} × {size('height')} to {size('diameter')} in")
+        box = f"{size('width')} × {size('height')}"
+        parts.append(say("{size} to {other} in", size=box, other=size("diameter")))
     elif kind == "saddle":
-        parts.append(f"{size('branch_diameter')} in on {size('diameter')} in")
+        parts.append(say("{size} in on {other} in", size=size("branch_diameter"), other=size("diameter")))
     elif kind == "wye":
-        parts.append(f"{size('diameter')} in, two branches {size('branch_diameter')} in")
+        branch = size("branch_diameter")
+        parts.append(say("{size} in, two branches {branch} in", size=size("diameter"), branch=branch))
     elif {"diameter", "branch_diameter"} <= set(sizes):
-        parts.append(f"{size('diameter')} in, branch {size('branch_diameter')} in")
+        branch = size("branch_diameter")
+        parts.append(say("{size} in, branch {branch} in", size=size("diameter"), branch=branch))
     elif "diameter" in sizes:
-        parts.append(f"{size('diameter')} in")
+        parts.append(say("{size} in", size=size("diameter")))
     rest = []
     if kind in ("tee", "conical_tee", "saddle", "wye", "offset", "reducing_elbow") and sizes.get("angle"):
         rest.append(f"{plain_number(angle, 2)}°")
     if kind == "reducing_elbow":
-        rest += [f"{plain_number(sizes['pieces'], 0)} pieces", f"R {size('centerline_radius')} in"]
+        rest.append(say("{n} pieces", n=plain_number(sizes["pieces"], 0)))
+        rest.append(say("R {size} in", size=size("centerline_radius")))
     for name, words in _EXTRAS:
         if sizes.get(name):
-            rest.append(words.format(size(name)))
+            rest.append(say(words, size=size(name)))
     return ", ".join([" ".join(parts), *rest])
 
 

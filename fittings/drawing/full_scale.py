@@ -15,6 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 from fittings.drawing.dxf import LAYERS, factor_of
 from fittings.drawing.facts import Development, fitting_text
 from fittings.drawing.sheet import Part, parts
+from shared.tagging import Tags
 from shared.units import MM_PER_IN, decimal_text
 
 FONT, BOLD = "Helvetica", "Helvetica-Bold"  # standard faces: every reader has them
@@ -39,20 +40,27 @@ def patterns_pdf(development: Development, unit: str = "in", *, title: str = "")
     """
     factor_of(unit)
     title = title or fitting_text(development)
-    buffer = BytesIO()
-    canvas = _LayeredCanvas(buffer, invariant=1, pageCompression=1, pdfVersion=(1, 6))
+    canvas = _LayeredCanvas(BytesIO(), lang="en-US", invariant=1, pageCompression=1, pdfVersion=(1, 7))
     canvas.setTitle(title)
     canvas.setSubject("Flat patterns at full scale")
     canvas.setCreator("Shop papers")
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    tags = Tags(canvas)
     placed = parts(development)
     for number, part in enumerate(placed, 1):
-        _page(canvas, development, part, unit, title, f"{number} of {len(placed)}")
-    canvas.save()
-    return buffer.getvalue()
+        with tags.tag("Sect"):
+            _page(canvas, tags, development, part, unit, title, f"{number} of {len(placed)}")
+    return tags.finish(title=title)
 
 
 def _page(
-    canvas: _LayeredCanvas, development: Development, part: Part, unit: str, title: str, page: str
+    canvas: _LayeredCanvas,
+    tags: Tags,
+    development: Development,
+    part: Part,
+    unit: str,
+    title: str,
+    page: str,
 ) -> None:
     left, bottom, right, top = part.box
     wide, high = (right - left) * PT, (top - bottom) * PT
@@ -64,13 +72,21 @@ def _page(
     page_high = high + 2 * MARGIN + HEAD + FOOT
     canvas.begin(page_wide, page_high)
     y = page_high - MARGIN
-    for text, font, size in _head(title, words):
+    for number, (text, font, size) in enumerate(_head(title, words)):
         y -= size
         canvas.setFont(font, size)
-        canvas.drawString(MARGIN, y, text)
+        with tags.tag("P" if number else "H1"):
+            canvas.drawString(MARGIN, y, text)
         y -= 0.45 * size
-    _scale_bar(canvas, unit)
+    with tags.tag("P"):
+        _scale_bar(canvas, unit)
     canvas.translate(MARGIN - left * PT, MARGIN + FOOT - bottom * PT)
+    with tags.tag("Figure", alt=f"Flat pattern at full scale: {part.text}"):
+        _pattern(canvas, part)
+    tags.end_page()
+
+
+def _pattern(canvas: _LayeredCanvas, part: Part) -> None:
     with canvas.layer("CUT"):
         _strokes(canvas, (part.cut, *part.holes), "CUT", closed=True)
     with canvas.layer("MARK"):
@@ -84,7 +100,6 @@ def _page(
         canvas.setFont(FONT, place.height * PT / CAPITAL)
         canvas.drawString(0, 0, part.text)
         canvas.restoreState()
-    canvas.showPage()
 
 
 def _words(development: Development, part: Part, unit: str, page: str) -> list[str]:

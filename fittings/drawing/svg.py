@@ -52,8 +52,8 @@ def svg_text(scene: Scene, *, icon: bool = False) -> str:
     high = scene.height
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="{DRAWN_AS_GROUP}{" icon" if icon else ""}" role="img" '
-        f'viewBox="0 0 {_number(scene.width)} {_number(high)}" aria-label={quoteattr(_clean(scene.title))}>'
-        f"<title>{escape(_clean(scene.title))}</title>"
+        f'viewBox="0 0 {number(scene.width)} {number(high)}" aria-label={quoteattr(clean(scene.title))}>'
+        f"<title>{escape(clean(scene.title))}</title>"
         '<g fill="none" stroke="currentColor" stroke-linejoin="round" stroke-linecap="round">'
     ]
     drawn = runs(scene)
@@ -76,8 +76,8 @@ def svg_text(scene: Scene, *, icon: bool = False) -> str:
         parts.append('<g fill="currentColor" stroke="none" font-family="\'B612 Mono\', monospace">')
         for text in texts:
             parts.append(
-                f'<text class="{CLASSES[text.role]}" x="{_number(text.x)}" y="{_number(high - text.y)}" '
-                f'font-size="{_number(text.size)}" text-anchor="{text.anchor}">{escape(_clean(text.text))}</text>'
+                f'<text class="{CLASSES[text.role]}" x="{number(text.x)}" y="{number(high - text.y)}" '
+                f'font-size="{number(text.size)}" text-anchor="{text.anchor}">{escape(clean(text.text))}</text>'
             )
         parts.append("</g>")
     parts.append("</svg>")
@@ -93,17 +93,17 @@ def _data(path: Path | Facet, high: float, places: int) -> str:
     if places == 1:  # a shaded body has thousands of points
         points = " ".join([f"{x:.1f} {high - y:.1f}" for x, y in path.points]).replace(".0", "")
     else:
-        points = " ".join(f"{_number(x, places)} {_number(high - y, places)}" for x, y in path.points)
+        points = " ".join(f"{number(x, places)} {number(high - y, places)}" for x, y in path.points)
     return f"M{points}{'Z' if isinstance(path, Facet) or path.closed else ''}"
 
 
-def _number(value: float, places: int = 2) -> str:
+def number(value: float, places: int = 2) -> str:
     text = f"{value:.{places}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
 
 
-def _clean(text: str) -> str:
+def clean(text: str) -> str:
     """Without characters that XML cannot hold."""
     return "".join(
         c

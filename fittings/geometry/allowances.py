@@ -297,7 +297,8 @@ def _united(edge_a, edge_b, tongue, is_upright, *bands):
     pieces = [shapely.polygons(net), band_area]
     if len(tongue):
         pieces.append(shapely.polygons(np.vstack([edge_a[-1], tongue, edge_b[-1]])))
-    whole = shapely.set_precision(shapely.union_all(pieces), _GRID)
+    with np.errstate(divide="ignore", invalid="ignore"):  # a lap of next to nothing; the grid takes it away
+        whole = shapely.set_precision(shapely.union_all(pieces), _GRID)
     parts = shapely.get_parts(whole)
     largest = parts[np.argmax(shapely.area(parts))]
     ring = shapely.get_coordinates(shapely.get_exterior_ring(shapely.orient_polygons(largest)))[:-1]

@@ -5,8 +5,10 @@ from django.core.paginator import Paginator
 from django.db.models import Count, Q
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from fittings import services
+from fittings.customers import customer_orders
 from fittings.forms import CustomerForm
 from fittings.models import Order
 from fittings.selectors import customer_by_id, customers_found
@@ -17,6 +19,7 @@ from shared.roles import role_required
 ON_A_PAGE = 50
 
 
+@require_safe
 @role_required("office", "supervisor")
 @says_when_not_loaded("Customers")
 def customer_list(request):
@@ -54,7 +57,12 @@ def _customer_page(request, customer):
             messages.success(request, f"Customer {saved.name} is saved.")
             return redirect("customers")
     status = 400 if form.is_bound and form.errors else 200
-    return render(request, "fittings/customer.html", {"form": form, "customer": customer}, status=status)
+    return render(
+        request,
+        "fittings/customer.html",
+        {"form": form, "customer": customer, "orders": customer_orders(customer) if customer else ()},
+        status=status,
+    )
 
 
 def _save(request, customer, data):

@@ -7,7 +7,7 @@ from django.core.paginator import Paginator
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from fittings.due_date import DateNotUnderstood, date_text, read_date
 from fittings.forms import LineForm, shop_unit
@@ -17,6 +17,7 @@ from fittings.order_list import STATES, order_line_get, order_list, order_rows
 from fittings.preview import line_preview, line_shown, preview_of, shaded_view
 from fittings.selectors import order_by_number
 from fittings.tables import versions_in_force
+from fittings.typed_orders import typed_fields, typed_offers
 from fittings.views.not_loaded import says_when_not_loaded
 from shared.problems import Conflict
 from shared.roles import role_required
@@ -29,6 +30,7 @@ def order_address(number: str) -> str:
     return f"{reverse('orders')}{quote(number)}/"
 
 
+@require_safe
 @role_required("office", "supervisor")
 @says_when_not_loaded("Orders")
 def orders(request):
@@ -47,7 +49,9 @@ def orders(request):
 
 @role_required("office", "supervisor")
 def order_new(request):
-    return _entry_page(request, None)
+    """A new order; `?copy=` names one whose customer and lines it begins with."""
+    copied = request.GET.get("copy", "")
+    return _entry_page(request, None, like=order_by_number(copied) if copied else None)
 
 
 @role_required("office", "supervisor")
@@ -60,10 +64,16 @@ def order_edit(request, number):
     return _entry_page(request, order)
 
 
-def _entry_page(request, order):
+def _entry_page(request, order, like=None):
     choices, today = entry_choices(), timezone.localdate()
     if request.method != "POST":
-        return _entry(request, OrderEntry(choices, today=today, order=order))
+        typed = typed_fields(request.GET.get("typed", ""), request.actor)
+        if typed is None:
+            return _entry(request, OrderEntry(choices, today=today, order=order, like=like))
+        data, revision = typed
+        entry = OrderEntry.typed(data, choices, today=today, order=order, is_judged=False)
+        entry.token, entry.revision = request.GET["typed"], revision
+        return _entry(request, entry)
     act, _, prefix = request.POST.get("act", "save").partition(":")
     entry = OrderEntry.typed(request.POST, choices, today=today, order=order, is_judged=act == "save")
     if act == "save":
@@ -86,14 +96,17 @@ def _save(request, entry):
 def _entry(request, entry, status=200):
     context = {"entry": entry, "problems": entry.problems if status != 200 else []}
     context["back"] = order_address(entry.order.number) if entry.order else reverse("orders")
+    offers = typed_offers(entry.order.number if entry.order else "", request.actor)
+    context["offers"] = [offer for offer in offers if offer.token != entry.token]
     return render(request, "fittings/order_entry.html", context, status=status)
 
 
+@require_safe
 @role_required("office", "supervisor")
 def order_line(request, number, position):
     """One line, drawn: the frozen development where the order is released."""
     line = order_line_get(number, position)
-    versions = line.order.tables or versions_in_force()
+    versions = line.tables_used or versions_in_force()
     shown = line_shown(line, versions)
     preview = preview_of(shown, quantity=line.quantity, unit=shop_unit())
     context = {"line": line, "order": line.order, "preview": preview, "shaded": shaded_view(shown)}

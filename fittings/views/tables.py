@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from fittings import table_pages, tables
 from fittings.services import table_change
@@ -11,6 +11,7 @@ from shared.problems import Conflict, NotFound, WrongInput
 from shared.roles import role_required
 
 
+@require_safe
 @role_required("office", "supervisor")
 def table_list(request):
     return render(request, "fittings/table_list.html", {"tables": table_pages.table_list()})
@@ -67,14 +68,20 @@ def _table_page(request, schema, grid, *, summary=(), conflict=None, seen=None, 
     return render(request, "fittings/table.html", context, status=status)
 
 
+@require_safe
 @role_required("office", "supervisor")
 def table_version(request, name, number):
     schema = tables.schema_of(name)
     version, newest = table_pages.table_version(name, number)
+    before = table_pages.rows_before(version)
+    told = table_pages.version_differences
     context = {
         "schema": schema,
         "version": version,
         "newest": newest,
+        "is_first": before is None,
+        "made": [] if before is None else told(schema, before, version.rows),
+        "back": [] if number == newest else told(schema, tables.rows(name), version.rows),
         "rows": table_pages.old_rows(schema, version),
     }
     return render(request, "fittings/table_version.html", context)

@@ -16,8 +16,9 @@ from shared.api import Renderer
 from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR, Actor, actor_of
 from shopfloor.board import pulse
 from shopfloor.keys import TABLET_COOKIE, actor_of_key, key_of_request
-from shopfloor.live import etag, live
+from shopfloor.live import Edition, etag, live
 from shopfloor.models import Person
+from shopfloor.open_streams import Line
 
 ROLES = (OFFICE, SUPERVISOR, OPERATOR, DISPLAY)
 
@@ -65,7 +66,8 @@ def board(request):
     """Per operation what waits, is ready, running, held and done today; what piles up, short kits, orders at risk.
 
     `hours_queued` is the work that is ready or running; `hours_clear` what the active stations do until the end of the
-    shift. Rates are over the last two working hours. The ETag changes with the version and once a minute.
+    working day. `bottleneck` is where the most work was offered to a station lately. Rates are over the last two hours
+    of work. The ETag changes with the version and once a minute.
     """
     actor_of(request, *ROLES)
     return answer_edition(request, lambda: (live.edition().body, "application/json"))
@@ -100,12 +102,18 @@ def board_stream(request):
 
     A process has a limited number of seats. Beyond them the answer is one event and the end: the client polls.
     """
-    actor = actor_of(request, *ROLES)
-    raw = request._request
-    response = StreamingHttpResponse(
-        live.stream(is_allowed=_is_allowed(raw, actor), is_gone=_is_gone(raw)),
-        content_type="text/event-stream",
-    )
+    return stream_of(request._request, actor_of(request, *ROLES))
+
+
+def stream_of(request, actor: Actor, event: Callable[[Edition], bytes] = Edition.event) -> HttpResponse:
+    """The answer that stays open. HEAD has its headers only."""
+    if request.method == "HEAD":
+        response = HttpResponse(content_type="text/event-stream")
+    else:
+        events = live.stream(
+            is_allowed=_is_allowed(request, actor), event=event, take_line=lambda: _line_of(request)
+        )
+        response = StreamingHttpResponse(events, content_type="text/event-stream")
     response["Cache-Control"] = "no-store"
     response["X-Accel-Buffering"] = "no"
     return response
@@ -125,18 +133,9 @@ def _is_allowed(request, actor: Actor) -> Callable[[], bool]:
     )
 
 
-def _is_gone(request) -> Callable[[], bool]:
-    """Whether the client hung up, where the server shows us its socket: a seat is free again at once."""
-    line = request.META.get("gunicorn.socket")
-    if not isinstance(line, socket.socket):
-        return lambda: False
-
-    def is_gone() -> bool:
-        try:
-            return line.recv(1, socket.MSG_PEEK | socket.MSG_DONTWAIT) == b""
-        except BlockingIOError:
-            return False
-        except OSError:
-            return True
-
-    return is_gone
+def _line_of(request) -> Line | None:
+    """The client's socket, taken from the server where that is gunicorn and the socket a plain one."""
+    servers = request.META.get("gunicorn.socket")
+    if type(servers) is not socket.socket:
+        return None
+    return Line(servers, is_chunked=request.META["SERVER_PROTOCOL"] != "HTTP/1.0")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from functools import wraps
+from functools import cache, wraps
 
 from django.conf import settings
+from django.db import OperationalError
 from django.http import JsonResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -13,21 +14,31 @@ from rest_framework import serializers
 from rest_framework.decorators import api_view
 from rest_framework.response import Response
 
-from shared.api import checked_length, read_json
-from shared.problems import FieldError, WrongInput
+from shared.api import read_json
+from shared.middleware import is_busy
+from shared.problems import Busy, FieldError, WrongInput
 from shared.roles import OFFICE, OPERATOR, SUPERVISOR, Actor, actor_of
+from shared.way import hurried
 from shopfloor.keys import key_of_request
 from shopfloor.models import Station
+from shopfloor.presence import HEADERS, presence_note, report_read
+from shopfloor.scan_numbers import numbers_note, numbers_of
+from shopfloor.tablet import limits_of
+from travelers.delivery import LAST_NUMBER
 from travelers.history import record_page
-from travelers.record import scan_record
+from travelers.limits import Limits
+from travelers.record import scans_record
 from travelers.state import ACTIONS
 
 MOST_SCANS = 500
+AGAIN = "The database is busy. Send these scans again; none is recorded twice."
 
 
 class ScanIn(serializers.Serializer):
     id = serializers.CharField(help_text="Made by the tablet; the idempotency key.")
-    code = serializers.CharField()
+    code = serializers.CharField(
+        help_text="Of a segment, a fitting, a lot's traveler, or a sheet of a cut plan (cut only, without a count)."
+    )
     action = serializers.ChoiceField(ACTIONS)
     count = serializers.IntegerField(allow_null=True, required=False)
     badge = serializers.CharField(required=False)
@@ -35,13 +46,21 @@ class ScanIn(serializers.Serializer):
     undoes = serializers.CharField(required=False, help_text="The id that an undo cancels.")
     station = serializers.CharField(required=False, help_text="Only a supervisor names one.")
     scanned_at = serializers.DateTimeField()
+    number = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        max_value=LAST_NUMBER,
+        help_text="The tablet's own running number, so that a missing scan is seen. No part of the scan's identity.",
+    )
 
 
 class ScanOut(serializers.Serializer):
     id = serializers.CharField()
     outcome = serializers.ChoiceField(["recorded", "repeated", "refused"])
     first_outcome = serializers.ChoiceField(["recorded", "refused"])
-    message = serializers.CharField()
+    message = serializers.CharField(
+        help_text="One sentence, in the language of the badge; kept as the first delivery got it."
+    )
     code = serializers.CharField()
     operation = serializers.CharField()
     changed = serializers.IntegerField(help_text="Tasks changed.")
@@ -63,8 +82,9 @@ def keyed_first(view):
         ):
             return view(request, *args, **kwargs)
         actor = actor_of(request, OPERATOR, SUPERVISOR)
-        checked_length(request)
-        return JsonResponse(_recorded(actor, read_json(request.read(settings.LONGEST_JSON_BODY + 1))))
+        return JsonResponse(
+            _recorded(actor, read_json(request.read(settings.LONGEST_JSON_BODY + 1)), request.headers)
+        )
 
     return first
 
@@ -73,6 +93,7 @@ def keyed_first(view):
 @extend_schema(
     methods=["POST"],
     tags=["scans"],
+    parameters=HEADERS,
     request=inline_serializer("Scans", {"scans": ScanIn(many=True)}),
     responses=inline_serializer("ScanResults", {"results": ScanOut(many=True)}),
 )
@@ -91,15 +112,29 @@ def scans(request):
     if request.method == "GET":
         actor_of(request, OFFICE, SUPERVISOR, OPERATOR)
         return Response(record_page(request.query_params))
-    return Response(_recorded(actor_of(request, OPERATOR, SUPERVISOR), request.data))
+    return Response(_recorded(actor_of(request, OPERATOR, SUPERVISOR), request.data, request.headers))
 
 
-def _recorded(actor: Actor, body) -> dict:
+def _recorded(actor: Actor, body, headers) -> dict:
     known: dict[str, tuple[str, ...] | None] = {}
-    results = [
-        scan_record(delivery=delivery, actor=actor, now=timezone.now(), station_operations=_operations(known))
-        for delivery in _deliveries(body)
-    ]
+    deliveries, report = _deliveries(body), report_read(headers)
+    limits = cache(_limits)
+    try:
+        with hurried():
+            results = scans_record(
+                deliveries=deliveries,
+                clock=timezone.now,
+                actor=actor,
+                station_operations=_operations(known),
+                station_limits=limits,
+            )
+            now = timezone.now()
+            numbers_note(actor=actor, series=report.series, numbers=numbers_of(deliveries, results), now=now)
+            presence_note(actor=actor, report=report, now=now)
+    except (Busy, OperationalError) as error:
+        if isinstance(error, Busy) or is_busy(error):
+            raise Busy(AGAIN) from error
+        raise
     return {"results": [result.as_dict() for result in results]}
 
 
@@ -112,6 +147,11 @@ def _deliveries(body) -> list:
             [FieldError("scans", given, limit, f"scans is {str(given)[:40]}; it can be {limit}.")]
         )
     return found
+
+
+def _limits(code: str) -> Limits | None:
+    station = Station.objects.filter(code=code).first()
+    return limits_of(station) if station else None
 
 
 def _operations(known: dict):

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from shared.problems import TooManyTries, WrongInput
 from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR
 from shopfloor.access import LONGEST_NAME, LONGEST_PASSWORD, person_sign_in
+from shopfloor.first_steps import is_closed_to_all
 
 HOME_OF = {OFFICE: "orders", SUPERVISOR: "board", DISPLAY: "board", OPERATOR: "station"}
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -42,7 +43,9 @@ class SignInForm(forms.Form):
 def home(request):
     """Everyone to the page that they work on."""
     actor = request.actor
-    return redirect(HOME_OF[actor.role]) if actor else redirect("sign_in")
+    if actor:
+        return redirect(HOME_OF[actor.role])
+    return redirect("first_steps" if is_closed_to_all() else "sign_in")
 
 
 @sensitive_post_parameters("password")
@@ -65,7 +68,12 @@ def sign_in(request):
             else:
                 login(request, person, backend=BACKEND)
                 return redirect(onward or "home")
-    response = render(request, "shopfloor/sign_in.html", {"form": form, "next": onward}, status=status)
+    response = render(
+        request,
+        "shopfloor/sign_in.html",
+        {"form": form, "next": onward, "is_closed": is_closed_to_all()},
+        status=status,
+    )
     if wait is not None:
         response["Retry-After"] = str(wait)
     return response

@@ -1,11 +1,10 @@
-"""Setting up the floor: stations, the tablets at them, operators and badges; and enrolling a tablet."""
+"""Setting up the floor: stations and the tablets at them; and enrolling a tablet."""
 
 from __future__ import annotations
 
 from django import forms
 from django.conf import settings
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -17,7 +16,8 @@ from shared.units import LengthNotUnderstood, plain_number, read_length
 from shopfloor import access
 from shopfloor import stations as floor
 from shopfloor.keys import TABLET_COOKIE
-from travelers.models import Operation, Operator
+from shopfloor.tablets_seen import tablet_rows
+from travelers.models import Operation
 
 YEAR_S = 365 * 24 * 3600
 CODE_RULE = r"^[A-Za-z0-9][A-Za-z0-9-]{0,19}$"
@@ -92,7 +92,10 @@ class StationForm(forms.Form):
 @role_required(SUPERVISOR)
 @require_safe
 def stations(request):
-    return render(request, "shopfloor/stations.html", {"rows": floor.station_list()})
+    now = timezone.now()
+    rows = floor.station_list(now=now)
+    tablets = tablet_rows(rows, now=now)
+    return render(request, "shopfloor/stations.html", {"rows": rows, "tablets": tablets})
 
 
 @role_required(SUPERVISOR)
@@ -149,38 +152,6 @@ def tablet_revoke(request, pk):
     tablet = floor.tablet_revoke(tablet_id=pk, actor=request.actor, now=timezone.now())
     messages.success(request, f"{tablet.name} is revoked. It cannot scan until it is enrolled again.")
     return redirect("station_edit", tablet.station.code)
-
-
-# -- operators --------------------------------------------------------------
-
-
-@role_required(SUPERVISOR)
-@require_http_methods(["GET", "HEAD", "POST"])
-def operators(request):
-    wrong, name = "", request.POST.get("name", "")
-    if request.method == "POST":
-        try:
-            added = floor.operator_add(name=name, actor=request.actor, now=timezone.now())
-        except WrongInput as error:
-            wrong = error.detail
-        else:
-            messages.success(request, f"{added.name} has badge {added.code}.")
-            return redirect("operators")
-    listed = Operator.objects.order_by("-is_active", "name", "pk")
-    page = Paginator(listed, 50).get_page(request.GET.get("page"))
-    context = {"page_obj": page, "wrong": wrong, "name": name}
-    return render(request, "shopfloor/operators.html", context, status=400 if wrong else 200)
-
-
-@role_required(SUPERVISOR)
-@require_POST
-def operator_active(request, pk):
-    on = request.POST.get("is_active") == "yes"
-    operator = floor.operator_set_active(
-        operator_id=pk, is_active=on, actor=request.actor, now=timezone.now()
-    )
-    messages.success(request, f"{operator.name}'s badge is {'in use again' if on else 'out of use'}.")
-    return redirect("operators")
 
 
 # -- enrolling a tablet -----------------------------------------------------

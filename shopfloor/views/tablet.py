@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from django.contrib.staticfiles import finders
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
@@ -10,16 +9,11 @@ from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_safe
 
 from shared.roles import OPERATOR, actor_of
-from shopfloor.tablet import station_data
-
-HOLD_REASONS = (
-    "Wrong gauge or size",
-    "Damaged",
-    "Does not fit",
-    "Drawing unclear",
-    "Machine or tool down",
-    "Material missing",
-)
+from shopfloor.page_words import page_words
+from shopfloor.presence import page_version
+from shopfloor.tablet import does_last, station_data
+from shopfloor.tablet_shelf import worker_text
+from travelers.languages import shop_language
 
 
 @never_cache
@@ -30,7 +24,13 @@ def station(request):
     if request.actor is None:
         return redirect("enrol")
     actor = actor_of(request, OPERATOR)
-    context = {"station": station_data(actor), "reasons": HOLD_REASONS}
+    context = {
+        "station": station_data(actor),
+        "version": page_version(),
+        "words": page_words(),
+        "language": shop_language(),
+        "ships": does_last(actor.operations),
+    }
     response = render(request, "shopfloor/station.html", context)
     response.allows_wasm = True
     return response
@@ -39,6 +39,4 @@ def station(request):
 @require_safe
 def worker(request):
     """The service worker, at an address below the page that it serves: a worker reaches no farther than its own."""
-    with open(finders.find("shopfloor/sw.js"), encoding="utf-8") as file:
-        text = file.read()
-    return HttpResponse(text, content_type="text/javascript", headers={"Cache-Control": "no-cache"})
+    return HttpResponse(worker_text(), content_type="text/javascript", headers={"Cache-Control": "no-cache"})

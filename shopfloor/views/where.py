@@ -8,9 +8,10 @@ from typing import Any
 
 from django.shortcuts import render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from fittings.drawing import fitting_text, icon_svg, role_title
-from fittings.models import OrderLine
+from fittings.models import Fitting, OrderLine
 from shared.problems import Problem
 from shared.roles import OFFICE, OPERATOR, SUPERVISOR, role_required
 from travelers.models import Operation
@@ -22,6 +23,7 @@ FEW, OPENED = 12, 3
 """Up to so many fittings each piece has its own drawing; up to so many the pieces stand open."""
 
 
+@require_safe
 @role_required(OFFICE, SUPERVISOR, OPERATOR)
 def where(request):
     asked = " ".join(request.GET.get("q", "").split())[:LONGEST]
@@ -47,14 +49,14 @@ def where_answer(asked: str) -> dict[str, Any]:
     """
     answer = pieces_found(asked, MOST_FITTINGS)
     names = dict(Operation.objects.order_by("position").values_list("code", "name"))
-    lines = _developments(answer["results"])
+    lines = _Lines(answer["results"])
     now = timezone.now()
     icons = _Icons(lines)
     answer["is_short"] = len(answer["results"]) <= FEW
     answer["is_open"] = len(answer["results"]) <= OPENED
     places: Counter[str] = Counter()
     for fitting in answer["results"]:
-        development = lines.get((fitting["order"], fitting["line"]))
+        development = lines.development(fitting)
         pieces = [piece for piece in fitting["segments"] if piece["asked"]]
         fitting["icon"] = icons.of(fitting, pieces[0]["position"] if pieces else None)
         fitting["text"] = fitting_text(development) if development else fitting["kind"].replace("_", " ")
@@ -65,37 +67,41 @@ def where_answer(asked: str) -> dict[str, Any]:
             piece["age"] = _age(piece["since"], now)
             piece["icon"] = icons.of(fitting, piece["position"]) if answer["is_short"] else ""
             places[piece["operation"]] += piece["state"] != "scrapped"
-        fitting["is_asked"] = bool(pieces)
+        fitting["is_asked"] = bool(pieces) and not answer["sheet"]  # a sheet's would all stand open
     answer["pieces"] = sum(len(fitting["segments"]) for fitting in answer["results"])
     answer["places"] = [{"name": name, "count": places[code]} for code, name in names.items()]
     answer["places"].append({"name": "Finished", "count": places[None]})
     return answer
 
 
-def _developments(results: list[dict[str, Any]]) -> dict[tuple[str, int], Any]:
-    """The frozen developments of the lines concerned, each read once. One query."""
-    orders = {fitting["order"] for fitting in results}
-    positions = {fitting["line"] for fitting in results}
-    found = OrderLine.objects.filter(order__number__in=orders, position__in=positions)
-    return {
-        (number, position): development
-        for number, position, development in found.values_list("order__number", "position", "development")
-    }
+class _Lines:
+    """The lines that fittings are of, and the frozen development of each, read once. Two queries."""
+
+    def __init__(self, results: list[dict[str, Any]]):
+        codes = [fitting["code"] for fitting in results]
+        self._of = dict(Fitting.objects.filter(code__in=codes).values_list("code", "line_id"))
+        lines = OrderLine.objects.filter(pk__in=set(self._of.values()))
+        self._developments = dict(lines.values_list("pk", "development"))
+
+    def line(self, fitting: dict[str, Any]) -> int | None:
+        return self._of.get(fitting["code"])
+
+    def development(self, fitting: dict[str, Any]) -> Any:
+        return self._developments.get(self.line(fitting))
 
 
 class _Icons:
     """The small line drawings of these lines; each is drawn once however many pieces show it."""
 
-    def __init__(self, developments: dict[tuple[str, int], Any]):
-        self._developments = developments
+    def __init__(self, lines: _Lines):
+        self._lines = lines
         self._drawn: dict[tuple, str] = {}
 
     def of(self, fitting: dict[str, Any], position: int | None) -> str:
-        line = (fitting["order"], fitting["line"])
-        development = self._developments.get(line)
+        development = self._lines.development(fitting)
         if not development:
             return ""
-        key = (*line, position)
+        key = (self._lines.line(fitting), position)
         if key not in self._drawn:
             self._drawn[key] = icon_svg(development, highlight=position)
         return self._drawn[key]

@@ -1,134 +1,122 @@
-"""How soon a committed change is on the streams: from commit to client, for thirty of them.
+"""What open boards cost the scans, and how soon a scan is on them: without any, with one, and with 200 of them.
 
-    python tests/bench/bench_live.py [--clients 30] [--changes 200] [--every 0.2] [--workers 2]
+    python -m tests.bench.bench_live [boards] [rounds] [address]
 
-Needs a database that `manage.py up` has set up (SHOPFLOOR_DATA or DATABASE_URL). Starts its own gunicorn on a free
-port, commits changes of the version from this process, and prints percentiles in milliseconds with the machine's load.
+Prints the 95th percentile of a scan with so many boards open against none (ratio at most 1.2), from a scan sent to its
+board arrived (at most 500 ms), and the memory of the server's processes. In turns within one run; one tablet scans, a
+scan every tenth of a second. The boards are read by a process of their own, which takes its part of the same machine.
 """
 
 from __future__ import annotations
 
-import argparse
-import os
-import socket
+import http.client
+import json
+import statistics
 import subprocess
 import sys
-import threading
 import time
-import urllib.request
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
+from tests.bench import harness
 
-import django  # noqa: E402
-
-django.setup()
-
-from django.db import connection, transaction  # noqa: E402
-from django.utils import timezone  # noqa: E402
-
-from shopfloor.keys import key_make  # noqa: E402
-from shopfloor.models import Person  # noqa: E402
-from travelers.pulse import pulse_beat  # noqa: E402
+SCANS = 60
+GAP_SECONDS = 0.1
 
 
-def percentiles(values: list[float]) -> str:
-    ordered = sorted(values)
+def main(boards: int = 200, rounds: int = 6, address: str = "/board/stream/") -> None:
+    harness.django_set_up()
+    counts = (0, 1, boards)
+    shop = harness.shop_with_order((rounds + 1) * len(counts) * SCANS // 5 + 1)
+    codes = iter(shop["codes"])
+    scans: dict[int, list[float]] = {count: [] for count in counts}
+    waits: dict[int, list[float]] = {count: [] for count in counts}
+    memory: dict[int, float] = {}
+    with harness.server() as port:
+        for number in range(rounds + 1):  # the first one warms up
+            for count in counts:
+                displays = Displays(port, shop["keys"]["supervisor"], address, count)
+                took, arrived = one_round(port, shop, codes, displays)
+                memory[count] = megabytes(port)
+                displays.end()
+                if number:
+                    scans[count] += took
+                    waits[count] += arrived
+    for count in counts:
+        line = f"{count:>4} boards: scan p50 {at(scans[count], 0.5):.1f}, p95 {at(scans[count], 0.95):.1f} ms"
+        if count:
+            line += f"; scan to board p50 {at(waits[count], 0.5):.0f}, p95 {at(waits[count], 0.95):.0f} ms"
+        print(f"{line}; server {memory[count]:.0f} MB")
+    for count in counts[1:]:
+        harness.report(f"scan to board with {count} boards, p95 [ms]", at(waits[count], 0.95), "at most 500")
+    ratio = at(scans[boards], 0.95) / at(scans[0], 0.95)
+    harness.report(f"scan with {boards} boards against none, p95, ratio", ratio, "at most 1.2")
 
-    def at(share: float) -> float:
-        return ordered[min(len(ordered) - 1, int(share * len(ordered)))] * 1000
 
-    return f"p50 {at(0.5):6.1f}  p95 {at(0.95):6.1f}  p99 {at(0.99):6.1f}  most {ordered[-1] * 1000:6.1f} ms"
+def one_round(port: int, shop: dict, codes, displays: Displays) -> tuple[list[float], list[float]]:
+    """Times of the scans, and from each scan to each board [ms]."""
+    reader = http.client.HTTPConnection("127.0.0.1", port)
+    reader.request("GET", "/api/v1/board/", headers={"Authorization": f"Token {shop['keys']['supervisor']}"})
+    version = json.loads(reader.getresponse().read())["version"]
+    poster = http.client.HTTPConnection("127.0.0.1", port)
+    headers = {"Authorization": f"Token {shop['keys']['cut']}", "Content-Type": "application/json"}
+    took, sent = [], []
+    for _ in range(SCANS):
+        body = harness.scan_body(next(codes), shop["badge"])
+        began = time.monotonic()
+        poster.request("POST", "/api/v1/scans/", body=body, headers=headers)
+        assert b'"recorded"' in poster.getresponse().read()
+        took.append((time.monotonic() - began) * 1000)
+        sent.append(began)
+        time.sleep(GAP_SECONDS)
+    waits = []
+    for arrivals in displays.arrivals(version + SCANS):
+        for n, began in enumerate(sent, start=1):
+            first = min(when for seen, when in arrivals if seen >= version + n)
+            waits.append((first - began) * 1000)
+    return took, waits
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+class Displays:
+    """So many boards in a process of their own, all open."""
 
-
-def read(url: str, key: str, seen: dict[int, float], ready: threading.Event) -> None:
-    request = urllib.request.Request(
-        url, headers={"Authorization": f"Token {key}", "Accept": "text/event-stream"}
-    )
-    with urllib.request.urlopen(request, timeout=60) as stream:
-        for line in stream:
-            if line.startswith(b"id: "):
-                number = int(line[4:])
-            elif line.startswith(b"data: "):
-                seen[number] = time.monotonic()
-                ready.set()
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("--clients", type=int, default=30)
-    parser.add_argument("--changes", type=int, default=200)
-    parser.add_argument("--every", type=float, default=0.2, help="seconds between changes")
-    parser.add_argument("--workers", type=int, default=2)
-    chosen = parser.parse_args()
-
-    port = free_port()
-    settings = {
-        "SHOPFLOOR_PORT": str(port),
-        "SHOPFLOOR_HOST": "127.0.0.1",
-        "SHOPFLOOR_WORKERS": str(chosen.workers),
-    }
-    server = subprocess.Popen(
-        [sys.executable, "-m", "gunicorn", "-c", "shopfloor/gunicorn_conf.py", "--no-control-socket"],
-        cwd=ROOT,
-        env=os.environ | settings,
-    )
-    try:
-        health = f"http://127.0.0.1:{port}/api/v1/health/"
-        for _ in range(600):
-            try:
-                urllib.request.urlopen(health, timeout=5).close()
-                break
-            except OSError:
-                time.sleep(0.1)
-        name = "bench-display"
-        person = Person.objects.filter(username=name).first() or Person.objects.create_user(
-            name, role="display"
+    def __init__(self, port: int, key: str, address: str, count: int):
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "tests.bench.displays", str(port), key, address, str(count)],
+            cwd=harness.TOP,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
         )
-        key, secret = key_make(now=timezone.now(), person=person, label="bench")
-        url = f"http://127.0.0.1:{port}/api/v1/board/stream/"
-        clients: list[dict[int, float]] = []
-        for _ in range(chosen.clients):
-            seen: dict[int, float] = {}
-            ready = threading.Event()
-            threading.Thread(target=read, args=(url, secret, seen, ready), daemon=True).start()
-            assert ready.wait(30), "a stream did not open"
-            clients.append(seen)
-        committed: dict[int, float] = {}
-        for _ in range(chosen.changes):
-            with transaction.atomic():
-                version = pulse_beat(changes=1)[1]
-            committed[version] = time.monotonic()
-            time.sleep(chosen.every)
-        time.sleep(1)
-        waits, missed = [], 0
-        for seen in clients:
-            for version, at in committed.items():
-                first = min((when for number, when in seen.items() if number >= version), default=None)
-                if first is None:
-                    missed += 1
-                else:
-                    waits.append(max(0.0, first - at))
-        load = os.getloadavg()[0]
-        print(
-            f"{connection.vendor}, {chosen.clients} clients, {chosen.workers} workers, a change every {chosen.every} s"
-        )
-        print(
-            f"commit to client  {percentiles(waits)}   missed {missed}, load {load:.1f} on {os.cpu_count()} cores"
-        )
-        key.delete()
-    finally:
-        server.terminate()
-        server.wait(10)
+        assert self._process.stdout.readline(), "the boards did not open"
+
+    def arrivals(self, version: int) -> list[list[tuple[int, float]]]:
+        """Of each board (version, time), when every one has seen this version."""
+        self._process.stdin.write(f"{version}\n")
+        self._process.stdin.flush()
+        return json.loads(self._process.stdout.readline())
+
+    def end(self) -> None:
+        self._process.stdin.close()
+        self._process.wait(30)
+
+
+def at(values: list[float], share: float) -> float:
+    return statistics.quantiles(values, n=100, method="inclusive")[round(share * 100) - 1]
+
+
+def megabytes(port: int) -> float:
+    """What the server's processes hold of memory, what they share counted once (proportional set size)."""
+    total = 0
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            if f"127.0.0.1:{port}".encode() in (folder / "cmdline").read_bytes():
+                rollup = (folder / "smaps_rollup").read_text()
+                total += int(rollup.split("Pss:")[1].split()[0])
+        except OSError:
+            continue
+    return total / 1024
 
 
 if __name__ == "__main__":
-    main()
+    chosen = sys.argv[1:]
+    main(*(int(text) for text in chosen[:2]), *chosen[2:])

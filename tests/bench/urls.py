@@ -4,11 +4,15 @@
 the stack can do. Their two tables are made by the harness.
 """
 
+import json
+
 from django.db import connection, models, transaction
 from django.db.models import F
 from django.http import HttpResponse, JsonResponse
 from django.urls import include, path
 from django.views.decorators.csrf import csrf_exempt
+
+from shared.turn import write_turn
 
 
 class Row(models.Model):
@@ -55,6 +59,17 @@ def bare_sql(request):
     return JsonResponse({"ok": True})
 
 
+@csrf_exempt
+def bare_batch(request):
+    """One insert and one update a scan, each in a transaction of its own, in turns: SQLite alone lets some starve."""
+    scans = json.loads(request.body)["scans"]
+    for scan in scans:
+        with write_turn(), transaction.atomic():
+            Row.objects.create(text="x" * 100)
+            Count.objects.filter(pk=hash(scan["id"]) % 64).update(n=F("n") + 1)
+    return JsonResponse({"results": [{"id": scan["id"]} for scan in scans]})
+
+
 def bare_nothing(request):
     return HttpResponse(status=304)
 
@@ -62,6 +77,7 @@ def bare_nothing(request):
 urlpatterns = [
     path("bare/write/", bare_write),
     path("bare/sql/", bare_sql),
+    path("bare/batch/", bare_batch),
     path("bare/nothing/", bare_nothing),
     path("", include("shopfloor.urls")),
 ]

@@ -5,7 +5,10 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from playwright.sync_api import expect
 
+PATIENCE_MS = 15_000  # of an expectation: a busy machine is slow; what holds is seen at once
+expect.set_options(timeout=PATIENCE_MS)
 TABLET = {"width": 1180, "height": 820}
 OFFICE = {"width": 1440, "height": 900}
 PASSWORD = "round ducts all day"
@@ -20,11 +23,11 @@ def open_browser(chromium, live_server):
         if message.type == "error" and "Failed to load resource" not in message.text:
             wrong.append(message.text)
 
-    def make(size=OFFICE, **extra):
+    def make(size=OFFICE, *, browser=None, **extra):
         # A page under a service worker may escape page.route, sooner or later as it takes over.
         extra.setdefault("service_workers", "block")
-        context = chromium.new_context(viewport=size, base_url=live_server.url, **extra)
-        context.set_default_timeout(10_000)
+        context = (browser or chromium).new_context(viewport=size, base_url=live_server.url, **extra)
+        context.set_default_timeout(2 * PATIENCE_MS)
         page = context.new_page()
         page.on("console", note)
         page.on("pageerror", lambda error: wrong.append(str(error)))
@@ -35,6 +38,22 @@ def open_browser(chromium, live_server):
     for context in contexts:
         context.close()
     assert wrong == []
+
+
+@pytest.fixture
+def desk(open_browser, shop, client, live_server):
+    """Opens a browser in which somebody is signed in, by the session; left out, the office."""
+    from shopfloor.models import Person
+
+    def make(name="office", **extra):
+        page = open_browser(**extra)
+        person = Person.objects.get(username=name)
+        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        session = client.cookies["sessionid"].value
+        page.context.add_cookies([{"name": "sessionid", "value": session, "url": live_server.url}])
+        return page
+
+    return make
 
 
 @pytest.fixture
@@ -109,15 +128,17 @@ def badges(shop):
 
 @pytest.fixture
 def tablet(open_browser, live_server, shop):
-    """A tablet of a station with its page open, ready for scans."""
+    """A tablet of a station with its page open, ready for scans; its clock runs, and can be moved on."""
     from django.utils import timezone
 
     from shopfloor.keys import TABLET_COOKIE, key_make
     from shopfloor.models import Station
 
-    def make(code: str, **extra):
+    def make(code: str, *, page=None, at_a_fake_clock=False, **extra):
         _, secret = key_make(now=timezone.now(), station=Station.objects.get(code=code))
-        page = open_browser(TABLET, **extra)
+        page = page or open_browser(TABLET, **extra)
+        if at_a_fake_clock:
+            page.clock.install()
         cookie = {"name": TABLET_COOKIE, "value": secret, "url": live_server.url, "httpOnly": True}
         page.context.add_cookies([cookie])
         page.goto("/station/")

@@ -139,7 +139,7 @@ def sign_in(page: Page, name: str, path: str) -> None:
 def type_order(page: Page) -> str:
     """Two lines of elbows by keyboard alone; the drawing beside them follows. Returns the order's number."""
     page.get_by_role("link", name="New order").click()
-    expect(page.locator("#order-entry")).to_be_visible()
+    expect(page.locator("[name=customer]")).to_be_focused()
     due = timezone.localdate() + timedelta(days=9)
     head = {
         "customer": "Riverside Mechanical",
@@ -167,7 +167,7 @@ def type_order(page: Page) -> str:
 
 
 def type_fields(page: Page, texts: dict[str, str], *, until: str) -> None:
-    """Goes from field to field with Enter, typing where there is something to type, as far as `until`."""
+    """Goes from field to field with Tab, typing where there is something to type, as far as `until`."""
     left = dict(texts)
     for _ in range(30):
         name = focused(page)
@@ -178,8 +178,8 @@ def type_fields(page: Page, texts: dict[str, str], *, until: str) -> None:
             page.keyboard.type(left.pop(name))
         if name == until:
             break
-        page.keyboard.press("Tab" if kind == "TEXTAREA" else "Enter")  # Enter in notes is a new line
-    assert not left, f"never reached by Enter: {left}"
+        page.keyboard.press("Tab")  # goes to every field, also to those that Enter passes as carried over
+    assert not left, f"never reached by Tab: {left}"
 
 
 def focused(page: Page) -> str:
@@ -319,7 +319,7 @@ def at_station(floor: Floor, operation: str, codes: list[str], *, moved_each: in
     assert all(trusted for trusted, _ in strokes)
     gaps = [after[1] - ahead[1] for ahead, after in zip(strokes, strokes[1:], strict=False)]
     assert max(gaps) < 50, "not the pace of a scanner"
-    assert board_cell(floor, operation, "Done today") == done_today(operation)
+    assert board_cell(floor, operation, "Ready") == ready_at(operation)
     look_where(floor, operation, codes[-1])
 
 
@@ -329,8 +329,8 @@ def done_of(floor: Floor, operation: str) -> int:
     ).count()
 
 
-def done_today(operation: str) -> int:
-    return Task.objects.filter(operation_id=operation, state=TaskState.DONE).count()
+def ready_at(operation: str) -> int:
+    return Task.objects.filter(operation_id=operation, state=TaskState.READY).count()
 
 
 def board_follows(floor: Floor, answered: float) -> float:

@@ -11,24 +11,6 @@ from fittings.models import Order
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 NOTEBOOK = {"width": 1180, "height": 820}
-PASSWORD = "round ducts all day"
-
-
-@pytest.fixture
-def desk(open_browser, shop, client, live_server):
-    """Opens a page with the office signed in, by its session."""
-    from shopfloor.models import Person
-
-    def make(**extra):
-        page = open_browser(**extra)
-        client.force_login(
-            Person.objects.get(username="office"), backend="django.contrib.auth.backends.ModelBackend"
-        )
-        session = client.cookies["sessionid"].value
-        page.context.add_cookies([{"name": "sessionid", "value": session, "url": live_server.url}])
-        return page
-
-    return make
 
 
 def focused(page) -> str:

@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 
 from fittings.geometry import KINDS
 
-from .test_accessibility import grave_violations, wrong_outline
+from .test_accessibility import violations, wrong_outline
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -20,16 +20,11 @@ LEAST_TARGET = 24  # px, WCAG 2.2, 2.5.8; 44 for what a thumb fills and presses 
 
 
 @pytest.fixture
-def desk(open_browser, shop, client, live_server):
+def desk(desk):
     """Opens the desk with the office signed in, and waits for its drawing."""
-    from shopfloor.models import Person
 
     def make(query="kind=gored_elbow", **extra):
-        page = open_browser(**extra)
-        person = Person.objects.get(username="office")
-        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-        session = client.cookies["sessionid"].value
-        page.context.add_cookies([{"name": "sessionid", "value": session, "url": live_server.url}])
+        page = desk(**extra)
         page.goto(f"/pattern-desk/?{query}")
         page.wait_for_selector("[data-part=view] svg")
         return page
@@ -85,7 +80,7 @@ def test_wrong_value_keeps_the_drawing_and_names_the_limit(desk):
     assert not page.locator("[data-acts]").is_visible()
     assert page.locator("[name=diameter]").input_value() == "6000"
     assert page.title() == "Error: Pattern desk"
-    assert grave_violations(page) == []
+    assert violations(page) == []
     page.locator("[name=diameter]").fill("16")
     expect(page.locator("[data-part=view] h2")).to_contain_text("16 in")
     expect(note(page)).to_be_hidden()
@@ -148,7 +143,7 @@ def test_no_size_scrolls_sideways_and_no_rule_of_access_is_broken(desk, kind):
         page.locator(".desk-more").evaluate("(more) => { more.open = true; }")
         wide = page.evaluate("document.documentElement.scrollWidth")
         wrong += [f"{wide} px wide at {size['width']}"] if wide > size["width"] else []
-    wrong += [*grave_violations(page), *wrong_outline(page)]
+    wrong += [*violations(page), *wrong_outline(page)]
     assert wrong == []
 
 

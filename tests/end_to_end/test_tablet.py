@@ -7,6 +7,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from tests.threads import until
 from travelers.models import Scan, Task
 
 from .conftest import OFFICE, PASSWORD, TABLET
@@ -356,7 +357,7 @@ def test_scan_that_the_tablet_cannot_store_is_never_called_kept(tablet, scan, ba
     )
     scan(page, codes[0])
     expect(bar(page, "failed")).to_contain_text("could not keep the scan. It is not recorded.")
-    expect(page.get_by_role("alert").filter(visible=True)).to_contain_text("Not kept")
+    expect(page.get_by_role("alert").filter(has_text="Not kept", visible=True)).to_be_visible()
     assert not Scan.objects.exists()
 
 
@@ -379,8 +380,8 @@ def test_restored_backup_gets_again_what_it_lost(tablet, scan, badges, codes):
     Task.objects.exclude(operation="cut").update(state="waiting", ready_at=None)
     Pulse.objects.update(epoch="another")
     page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    assert until(Scan.objects.exists, 15), "the scan did not come again"
     expect(unsent(page)).to_have_text("All sent", timeout=15_000)
-    page.wait_for_timeout(500)
     assert Scan.objects.get().scan_id == before
     call_command("replay", "--check")
 

@@ -31,21 +31,6 @@ LONGEST_TAG = 60
 
 
 @pytest.fixture
-def desk(open_browser, shop, client, live_server):
-    """Opens a browser in which somebody of a role is signed in."""
-
-    def make(role: str = "office") -> Page:
-        page = open_browser(OFFICE)
-        person = Person.objects.get(username=role)
-        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-        session = client.cookies["sessionid"].value
-        page.context.add_cookies([{"name": "sessionid", "value": session, "url": live_server.url}])
-        return page
-
-    return make
-
-
-@pytest.fixture
 def call(shop, client):
     """Calls the API with a key of a role, or of a station."""
 

@@ -1,6 +1,5 @@
 """One effect for one Idempotency-Key, also under concurrency."""
 
-import threading
 from datetime import timedelta
 from types import SimpleNamespace
 
@@ -14,6 +13,7 @@ from fittings.models import Customer, KeptAnswer, Order
 from shared.problems import Conflict, KeyReused
 from tests.conftest import ApiCaller
 from tests.factories import OFFICE_ACTOR, SUPERVISOR_ACTOR, key_for, line, order_body
+from tests.threads import together
 
 KEY = "2f0a7c1e-first"
 
@@ -189,21 +189,12 @@ def test_two_actors_may_choose_the_same_key(db):
 
 
 def test_the_same_request_from_many_threads_makes_one_order(live_shop):
-    key, gate, answers = key_for("office"), threading.Barrier(8), []
+    key = key_for("office")
 
-    def work():
-        try:
-            caller = ApiCaller(Client(), key)
-            gate.wait()
-            answers.append(caller.post("orders/", order_body(), idempotency_key=KEY))
-        finally:
-            connection.close()
+    def ask():
+        return ApiCaller(Client(), key).post("orders/", order_body(), idempotency_key=KEY)
 
-    threads = [threading.Thread(target=work) for _ in range(8)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    answers = together(*[ask] * 8)
     statuses = [answer.status_code for answer in answers]
     assert len(statuses) == 8
     assert set(statuses) <= {201, 409}

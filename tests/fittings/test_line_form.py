@@ -3,7 +3,6 @@
 import re
 
 import pytest
-from django.test import Client
 
 from fittings import tables
 from fittings.forms import LineForm, choices_of, end_label, joint_edges, line_initial, param_field
@@ -30,13 +29,6 @@ def choices(shop):
     return choices_of(tables.all_rows())
 
 
-@pytest.fixture
-def office_page(shop):
-    client = Client()
-    client.force_login(factories.person("office"), backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
 def typed(*lines, **head):
     data = {"customer": "Harbor Mechanical", "due": "17 Dec", "priority": "5", "act": "save", **head}
     data["lines"] = str(len(lines))
@@ -60,7 +52,10 @@ def test_fields_follow_the_kind(choices, kind):
         param.name for param in shape.params if not param.more
     ]
     letters = [letter for letter, _ in shape.ends]
-    assert [field.name for field in form.end_fields] == [f"end_{letter}" for letter in letters] + ["tag"]
+    assert [field.name for field in form.end_fields] == [f"end_{letter}" for letter in letters] + [
+        "system",
+        "tag",
+    ]
     more = [field.name for field in form.more_fields]
     folded = [param.name for param in shape.params if param.more]
     joins = [f"joins_{letter}" for letter in letters if (kind, letter) != ("saddle", "a")]  # lies on a main

@@ -36,6 +36,7 @@ def test_an_order_is_created_and_answered_whole(office):
         "pressure_class": None,
         "allowances": None,
         "tag": "AHU-3",
+        "system": "",
         "traveler_per": "lot",
         "warnings": [],
     }

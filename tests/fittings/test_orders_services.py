@@ -1,15 +1,14 @@
 """Orders are made, changed and cancelled through their services only; bad input changes nothing."""
 
-import threading
 from datetime import date
 
 import pytest
-from django.db import connection
 
 from fittings.models import Customer, Order, OrderChange, OrderLine
 from fittings.orders import next_free_number, order_cancel, order_create, order_update
 from shared.problems import Conflict, NotFound, WrongInput
 from tests.factories import NOW, OFFICE_ACTOR, SUPERVISOR_ACTOR, elbow_params, line, order, order_body
+from tests.threads import together
 
 
 def create(**changes):
@@ -215,24 +214,13 @@ def test_a_taken_number_is_a_conflict_that_names_it(shop):
 
 
 def test_orders_made_at_the_same_moment_get_different_numbers(live_shop):
-    made, failed, gate = [], [], threading.Barrier(8)
+    made = []
 
     def work():
-        try:
-            gate.wait()
-            for _ in range(3):
-                made.append(order().number)
-        except Exception as error:
-            failed.append(error)
-        finally:
-            connection.close()
+        for _ in range(3):
+            made.append(order().number)
 
-    threads = [threading.Thread(target=work) for _ in range(8)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert failed == []
+    together(*[work] * 8)
     assert sorted(made) == [str(number) for number in range(1001, 1025)]
     assert Customer.objects.count() == 1
 
@@ -349,23 +337,16 @@ def test_an_order_that_is_not_there_is_not_found(shop):
 
 
 def test_of_two_changes_at_the_same_moment_one_is_refused(live_shop):
-    number, gate, outcomes = order().number, threading.Barrier(2), []
+    number = order().number
 
     def work(priority):
         try:
-            gate.wait()
             update(number, 1, priority=priority)
-            outcomes.append("changed")
+            return "changed"
         except Conflict:
-            outcomes.append("conflict")
-        finally:
-            connection.close()
+            return "conflict"
 
-    threads = [threading.Thread(target=work, args=(priority,)) for priority in (1, 2)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    outcomes = together(lambda: work(1), lambda: work(2))
     assert sorted(outcomes) == ["changed", "conflict"]
     assert Order.objects.get().version == 2
 

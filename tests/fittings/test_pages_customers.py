@@ -1,19 +1,11 @@
 """The pages of customers."""
 
 import pytest
-from django.test import Client
 
 from fittings.models import Customer
 from tests import factories
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def office_page(shop):
-    client = Client()
-    client.force_login(factories.person(), backend="django.contrib.auth.backends.ModelBackend")
-    return client
 
 
 def test_customer_is_added_and_offered_in_a_new_order(office_page):
@@ -47,3 +39,17 @@ def test_list_counts_orders_and_has_its_two_blank_screens(office_page):
 
 def test_unknown_customer_is_not_found(office_page):
     assert office_page.get("/customers/999/").status_code == 404
+
+
+def test_a_customers_page_lists_the_newest_orders_first_and_leads_to_them(office_page):
+    for number in ("1001", "1002"):
+        factories.order(number=number, customer="Harbor Mechanical", purchase_order=f"PO-{number}")
+    factories.order(number="2001", customer="Someone Else")
+    customer = Customer.objects.get(name="Harbor Mechanical")
+    page = office_page.get(f"/customers/{customer.pk}/").content.decode()
+    assert page.index('href="/orders/1002/"') < page.index('href="/orders/1001/"')
+    assert "PO-1001" in page and "2001" not in page
+    assert (
+        "None yet."
+        in office_page.get(f"/customers/{Customer.objects.create(name='New one').pk}/").content.decode()
+    )

@@ -1,28 +1,11 @@
 """The pages of the shop's tables: the grid, its errors, versions, bringing one back."""
 
 import pytest
-from django.test import Client
 
 from fittings import tables
 from fittings.models import TableVersion
-from tests import factories
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def browse(shop):
-    def signed_in(role="office"):
-        client = Client()
-        client.force_login(factories.person(role), backend="django.contrib.auth.backends.ModelBackend")
-        return client
-
-    return signed_in
-
-
-@pytest.fixture
-def office_page(browse):
-    return browse("office")
 
 
 def grid_data(name, *, seen=1, **changes):
@@ -130,9 +113,9 @@ def test_bringing_back_needs_a_post_and_the_version_seen(office_page):
 
 
 def test_unknown_table_and_version_say_what_there_is(office_page):
-    unknown = office_page.get("/tables/prices/")
+    unknown = office_page.get("/tables/no-such-table/")
     assert unknown.status_code == 404
-    assert "There is no shop table “prices”" in unknown.content.decode()
+    assert "There is no shop table “no-such-table”" in unknown.content.decode()
     assert "the newest is 1" in office_page.get("/tables/stock/9/").content.decode()
 
 

@@ -6,7 +6,6 @@ from urllib.parse import parse_qs, urlencode, urlsplit
 
 import ezdxf
 import pytest
-from django.test import Client
 from django.utils import timezone
 from django.utils.html import escape
 
@@ -21,19 +20,6 @@ pytestmark = pytest.mark.django_db
 
 PAGE, DRAWING = "/pattern-desk/", "/pattern-desk/drawing/"
 ELBOW = {"kind": "gored_elbow", "material": "galvanized", "gauge": "24", "diameter": "14", "angle": "90"}
-
-
-@pytest.fixture
-def browse(shop):
-    """`browse("office")`: a browser with someone of that role signed in; "" is nobody."""
-
-    def signed_in(role="office"):
-        client = Client()
-        if role:
-            client.force_login(factories.person(role), backend="django.contrib.auth.backends.ModelBackend")
-        return client
-
-    return signed_in
 
 
 @pytest.fixture
@@ -357,7 +343,7 @@ def test_page_works_without_script(desk):
     assert '<button class="button-main" type="submit">Draw</button>' in form
     names = set(re.findall(r'<(?:input|select)[^>]* name="([^"]*)"', form))
     line = LineForm(prefix="line", choices=_choices(), initial={"kind": "gored_elbow"})
-    assert names == set(line.fields) - {"quantity", "tag", "traveler_per"}
+    assert names == set(line.fields) - {"quantity", "tag", "system", "traveler_per"}
 
 
 def _choices():

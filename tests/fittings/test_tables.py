@@ -1,12 +1,10 @@
 """The shop's tables: against the authorities that they name, and changed as whole versions."""
 
 import csv
-import threading
 from pathlib import Path
 
 import pytest
 from django.conf import settings
-from django.db import connection
 from django.utils import timezone
 
 from fittings import tables
@@ -15,6 +13,7 @@ from fittings.models import TableVersion
 from fittings.services import table_change
 from shared.problems import Conflict
 from tests.factories import OFFICE_ACTOR, elbow_params
+from tests.threads import together
 
 AUTHORITIES = Path(settings.BASE_DIR) / "fixtures" / "authorities"
 ZINC_OZ = 2.5  # oz/ft² that the galvanized gauge adds, both sides together
@@ -240,23 +239,15 @@ def test_a_version_that_is_no_number_is_refused(office, version):
 
 def test_of_two_changes_at_the_same_moment_one_is_refused(live_shop):
     rows = [dict(row) for row in tables.rows("stock")]
-    gate, outcomes = threading.Barrier(2), []
 
     def work():
         try:
-            gate.wait()
             table_change(name="stock", data=changed(rows), actor=OFFICE_ACTOR, now=timezone.now())
-            outcomes.append("changed")
+            return "changed"
         except Conflict:
-            outcomes.append("conflict")
-        finally:
-            connection.close()
+            return "conflict"
 
-    threads = [threading.Thread(target=work) for _ in range(2)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    outcomes = together(work, work)
     assert sorted(outcomes) == ["changed", "conflict"]
 
 

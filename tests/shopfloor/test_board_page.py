@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import doctest
 import json
+from dataclasses import replace
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -11,9 +14,12 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from shared.units import NO_BREAK
 from shopfloor import live as live_module
+from shopfloor.attention import LateRisk
 from shopfloor.keys import key_make
 from shopfloor.models import Key
+from shopfloor.views import board as board_views
 from tests.factories import key_for
 from travelers.models import Task
 from travelers.pulse import pulse_beat
@@ -26,7 +32,9 @@ NOW = timezone.now()
 @pytest.fixture
 def floor(shop):
     stations()
-    return released(now=NOW - timedelta(hours=1), due=(NOW - timedelta(days=1)).date().isoformat())
+    return released(
+        now=NOW - timedelta(hours=1), due=(timezone.localtime(NOW) - timedelta(days=1)).date().isoformat()
+    )
 
 
 def caller(role: str) -> Client:
@@ -189,3 +197,29 @@ def test_the_page_works_without_a_script_and_has_none_inline(floor):
 def test_a_display_gets_no_way_to_other_pages(floor):
     assert "floor-pages" not in caller("display").get("/board/").content.decode()
     assert "floor-pages" in caller("supervisor").get("/board/").content.decode()
+
+
+def test_the_examples_in_the_docstrings_run():
+    assert doctest.testmod(board_views).failed == 0
+
+
+def test_an_order_at_risk_says_its_dates_where_they_are_known():
+    late = LateRisk("1042", "Riverside Mechanical", "2026-03-03", 0, 12.44, 3.1, 4, "")
+    assert board_views.late_words(late) == "due Tue: 12.4 h to do, 3.1 h left"
+    dates = {"likely_at": "2026-03-03T14:00:00-06:00", "sure_at": "2026-03-04T10:00:00-06:00"}
+    assert board_views.late_words(replace(late, **dates)) == f"due Tue, expected Tue, 90{NO_BREAK}% Wed"
+    dates |= {"likely_at": "2026-03-11T14:00:00-06:00", "sure_at": "2026-03-11T15:00:00-06:00"}
+    overdue = replace(late, days_overdue=1, hours_left=0.0, **dates)
+    assert board_views.late_words(overdue) == "1 day overdue, expected 11 Mar"
+
+
+def test_a_why_that_is_too_long_for_two_lines_leaves_out_what_the_pile_is_of_first():
+    calm = SimpleNamespace(name="Wrap", said=("0.1 h queued.",))
+    parts = ("6.5 h queued.", "31 gores of 3 orders.", "Seam starves from 14:10.", "BENCH-2 can do it.")
+    assert board_views.piling_words([SimpleNamespace(name="Roll", said=parts), calm]) == (
+        "6.5 h queued. 31 gores of 3 orders. Seam starves from 14:10. BENCH-2 can do it. Also: Wrap."
+    )
+    longer = (f"{'6' * 60}.5 h queued.", *parts[1:])
+    said = board_views.piling_words([SimpleNamespace(name="Roll", said=longer), calm])
+    assert said == f"{longer[0]} Seam starves from 14:10. BENCH-2 can do it. Also: Wrap."
+    assert len(said) <= board_views.WHY_ROOM

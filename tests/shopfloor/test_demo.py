@@ -10,14 +10,19 @@ from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.db import transaction
 
 from fittings.geometry import KINDS
-from fittings.models import Customer, Order, OrderLine, Segment
+from fittings.models import Customer, CutPlan, CutSheet, Order, OrderLine, Segment
 from shared.problems import Conflict
 from shopfloor.board import board
 from shopfloor.demo import demo_fill, demo_sign_ins
+from shopfloor.floor_plan import room_of
+from shopfloor.floor_plan_page import floor_read
+from shopfloor.flow.room import changed_places
 from shopfloor.models import Person, Station
 from shopfloor.piling import Piling
+from travelers.cut_work import cut_work
 from travelers.models import Operator, Scan, Task
 from travelers.replay import replay
+from travelers.sheet_work import sheets_at
 
 NOW = datetime(2026, 3, 4, 16, 0, tzinfo=UTC)  # a Wednesday, 10:00 in the shop
 
@@ -42,6 +47,15 @@ def test_everything_the_story_tells_has_happened_by_now(filled):
 
 def test_the_stored_state_equals_the_record(filled):
     assert replay(write=False).differences == []
+
+
+def test_the_floor_plan_has_something_to_improve(filled):
+    floor = floor_read(days=10, now=NOW)
+    traffic = floor.lately.traffic(floor.stands.things, floor.room.carried)
+    assert floor.stands.travel.crossings and not all(one.is_kept for one in floor.stands.checks)
+    trips = {ends: float(one.trips) for ends, one in traffic.items()}
+    found = changed_places(room_of(floor.room), floor.stands.things, trips)
+    assert 0 < found.feet < 0.8 * found.before
 
 
 def test_codes_are_the_same_every_time(filled):
@@ -111,6 +125,17 @@ def test_the_variety_of_a_shop(filled):
     due = [order.due_on for order in Order.objects.exclude(state__in=("done", "cancelled"))]
     assert min(due) < NOW.date() < max(due)
     assert len(set(Order.objects.values_list("priority", flat=True))) >= 4
+
+
+def test_one_cut_plan_is_on_the_floor_and_one_can_still_be_sent(filled):
+    assert list(CutPlan.objects.order_by("number").values_list("state", flat=True)) == ["sent", "made"]
+    sheets = CutSheet.objects.filter(plan__state="sent")
+    assert sheets.count() >= 2
+    assert all(code.startswith("DX") for code in sheets.values_list("code", flat=True))
+    station = Station.objects.get(code="CUT-1")
+    shown, total = sheets_at(station.operations)
+    assert total == sheets.count()
+    assert cut_work(today=NOW.date()), "some work still waits for a plan"
 
 
 def test_people_stations_and_customers_are_there(filled):

@@ -1,22 +1,22 @@
-"""The pure mathematics of the floor: the working day, the dead band, the geometry of a pile."""
+"""The pure mathematics of the floor: the dead band, the geometry of a pile."""
 
 from __future__ import annotations
 
 import doctest
-from datetime import date, datetime, time, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopfloor.flow import pile, queue, shift
+from shopfloor.flow import day_plan, pile, queue, starving
+from shopfloor.flow.calendar import Calendar
 from shopfloor.flow.pile import HEADROOM, Slat, scale_top
 from shopfloor.flow.queue import Horizon, horizon, is_piling_up, load, why
-from shopfloor.flow.shift import Shift
 
 ZONE = ZoneInfo("America/Chicago")
-USUAL = Shift()
+USUAL = Calendar(ZONE)
 
 
 def at(day: int, hour: int, minute: int = 0, month: int = 3) -> datetime:
@@ -24,60 +24,16 @@ def at(day: int, hour: int, minute: int = 0, month: int = 3) -> datetime:
     return datetime(2026, month, day, hour, minute, tzinfo=ZONE)
 
 
-@pytest.mark.parametrize("module", [shift, queue, pile])
+@pytest.mark.parametrize("module", [queue, pile, starving, day_plan])
 def test_the_examples_in_the_docstrings_run(module):
     assert doctest.testmod(module).failed == 0
 
 
-def test_hours_left_shrink_from_a_whole_shift_to_nothing():
-    assert USUAL.hours_left(at(2, 7)) == pytest.approx(7.75)
-    assert USUAL.hours_left(at(2, 11, 15)) == pytest.approx(7.75 / 2)
-    assert USUAL.hours_left(at(2, 15, 30)) is None
-    assert USUAL.hours_left(at(2, 6, 59)) is None
-    assert USUAL.hours_left(at(7, 12)) is None, "a Saturday"
-
-
-def test_a_shift_over_midnight_is_on_after_midnight():
-    night = Shift(time(22), time(6), 0)
-    assert night.hours == 8
-    assert night.hours_left(at(3, 1)) == pytest.approx(5)
-    assert night.hours_left(at(3, 21)) is None
-
-
-def test_a_night_on_which_the_clocks_change_has_an_hour_less():
-    night = Shift(time(22), time(6), 0, frozenset(range(7)))
-    assert night.hours_left(at(7, 22)) == pytest.approx(7)
-
-
-def test_hours_between_leave_out_nights_and_weekends():
-    assert USUAL.hours_between(at(6, 15), at(9, 7)) == pytest.approx(0.5 * USUAL.pace)
-    assert USUAL.hours_between(at(2, 0), at(7, 0)) == pytest.approx(5 * 7.75)
-    assert USUAL.hours_between(at(3, 0), at(2, 0)) == 0
-
-
-def test_two_working_hours_back_from_monday_morning_lie_on_friday():
-    back = USUAL.back(at(9, 7, 30), 2)
-    assert back.date() == date(2026, 3, 6)
-    assert USUAL.hours_between(back, at(9, 7, 30)) == pytest.approx(2)
-
-
-@given(
-    minutes=st.integers(0, 14 * 24 * 60),
-    hours=st.floats(0.1, 20),
-    pause=st.floats(0, 120),
-    ends=st.integers(8, 23),
-)
-def test_back_is_the_inverse_of_hours_between(minutes, hours, pause, ends):
-    one = Shift(time(7), time(ends), min(pause, (ends - 7) * 60 - 30))
-    now = at(16, 0) + timedelta(minutes=minutes)
-    assert one.hours_between(one.back(now, hours), now) == pytest.approx(hours, abs=1e-6)
-
-
-def test_the_horizon_is_the_shift_at_least_an_hour_and_outside_of_it_a_whole_one():
+def test_the_horizon_is_the_day_at_least_an_hour_and_outside_of_it_a_whole_one():
     assert horizon(USUAL, at(2, 7)).hours == pytest.approx(7.75)
     assert horizon(USUAL, at(2, 15, 25)) == Horizon(1.0, "in the next hour")
-    assert horizon(USUAL, at(2, 20)) == Horizon(7.75, "in a shift")
-    assert horizon(USUAL, at(7, 12)) == Horizon(7.75, "in a shift")
+    assert horizon(USUAL, at(2, 20)) == Horizon(7.75, "in a day")
+    assert horizon(USUAL, at(7, 12)) == Horizon(7.75, "in a day")
 
 
 def test_piling_up_has_a_dead_band():
@@ -93,12 +49,13 @@ def test_work_that_no_station_does_piles_up_at_once():
     assert load(0.1, 0) == float("inf")
     assert is_piling_up(0.1, 0, False)
     assert not is_piling_up(0, 0, True)
-    assert "no active station" in why(0.5, 0, Horizon(4, "today"), stations=0, pieces="1 gore", orders=1)
+    words, whose = why(0.5, 0, Horizon(4, "today"), stations=0, pieces="1 gore", orders=1)
+    assert (words, whose) == ("0.5 h queued, and no active station does it.", "1 gore of 1 order.")
 
 
 def test_why_says_how_much_is_queued_and_what_of_it_is_cleared():
     words = why(1.2, 7.8, Horizon(7.8, "today"), stations=1, pieces="4 gores", orders=1)
-    assert words == "1.2 h queued of the 7.8 h that it clears today; 4 gores of 1 order"
+    assert words == ("1.2 h queued of the 7.8 h that it will clear today.", "4 gores of 1 order.")
 
 
 slats = st.lists(

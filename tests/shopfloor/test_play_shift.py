@@ -14,6 +14,7 @@ from fittings.models import Order
 from shopfloor.models import Key, Person, Station
 from shopfloor.player import Player, Unreachable
 from tests import factories
+from tests.factories_cutting import made_plan
 from tests.travelers.floor import badge
 from travelers.models import Scan, Task
 from travelers.release import order_release
@@ -93,6 +94,23 @@ def test_a_day_moves_work_through_the_shop(playing, monkeypatch):
     assert played.count() == done.released
     assert Scan.objects.count() == sum(done.outcomes.values()) == playing.calls["POST", "scans"]
     assert Order.objects.filter(state="done").count() >= 1, "the first orders went out of the door"
+    assert replay(write=False).differences == []
+
+
+def test_cutters_finish_whole_sheets_where_there_are_any(playing):
+    order = Order.objects.order_by("pk").first()
+    plan = made_plan(order, sent=True)
+    sheets = set(plan.sheets.values_list("code", flat=True))
+    on_sheets = Task.objects.filter(operation="cut", segment__cut_pieces__plan=plan)
+    minutes = sum(on_sheets.values_list("minutes", flat=True))
+    player = playing()
+    sheet = plan.sheets.get(position=1)
+    assert sum(player.minutes_of(code, "cut") for code in sheets) == pytest.approx(minutes)
+    player.open()
+    player.play(minutes * 1.25 + 10)
+    player.close()
+    assert Scan.objects.filter(code=sheet.code, action="finish", outcome="recorded").exists()
+    assert set(on_sheets.values_list("state", flat=True)) == {"done"}
     assert replay(write=False).differences == []
 
 

@@ -57,7 +57,8 @@ def test_station_data_needs_the_stations_key(url, shop, signed_in, client):
         assert signed_in(role).get(url).status_code == 403
 
 
-def test_everyone_gets_home(signed_in, tablet, client, shop):
+def test_everyone_gets_home(signed_in, tablet, client, person):
+    person("office")
     assert client.get("/")["Location"] == reverse("sign_in")
     for role, name in (("office", "orders"), ("supervisor", "board"), ("display", "board")):
         assert signed_in(role).get("/")["Location"] == reverse(name)

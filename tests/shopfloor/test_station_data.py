@@ -73,9 +73,9 @@ def test_tablet_knows_badges_cautions_and_the_epoch(station, operator, tablet):
 @pytest.mark.parametrize(
     ("operation", "labels"),
     [
-        ("cut", ["Blank", "Stretch-out", "Throat", "Heel"]),
-        ("roll", ["Inside diameter", "Stretch-out", "Seam at"]),
-        ("seam", ["Lap", "Seam length", "Seam at", "Inside diameter"]),
+        ("cut", ["Blank, the same for 2–4", "Stretch-out", "Throat", "Heel"]),
+        ("roll", ["Inside diameter", "Stretch-out", "Marked face", "Throat mark from the seam", "Seam at"]),
+        ("seam", ["Lap", "Seam length", "Seam at", "Throat", "Inside diameter"]),
     ],
 )
 def test_numbers_are_those_of_the_operation_and_of_the_frozen_development(
@@ -126,5 +126,5 @@ def test_queue_costs_the_same_however_much_is_open(released, station, tablet, dj
     queue_of(client)
     for number in range(6):
         released(f"20{number:02}", number, tag=f"T{number}")
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(15):
         queue_of(client)

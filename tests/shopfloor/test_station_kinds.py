@@ -75,6 +75,7 @@ def test_a_cone_is_rolled_to_its_two_diameters_and_its_slant(look):
         "Inside, edge A": "14 in",
         "Inside, edge B": "10 in",
         "Slant": f"{fraction_text((144 + 4) ** 0.5)} in",
+        "Marked face": "outside",
     }
     assert numbers(see("roll", 1))["Inside diameter"] == "14 in"
     assert numbers(see("roll", 3))["Inside diameter"] == "10 in"
@@ -110,7 +111,7 @@ def test_three_ends_are_three_and_a_caps_one_is_one(look):
 def test_the_turned_edge_of_a_cap(look):
     see = look("end_cap", {"diameter": 14, "depth": 1.5, "construction": "turned"})
     assert numbers(see("cut", 1))["Mark"] == "1 bend line"
-    assert numbers(see("ends")) == {"End A": "Raw", "Inside diameter": "14 in"}
+    assert numbers(see("ends")) == {"End A": "Raw", "Goes inside": "none", "Inside diameter": "14 in"}
     assert see("ends")["kit"] is None
 
 

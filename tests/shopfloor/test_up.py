@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 import urllib.error
 import urllib.request
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
+
+from tests.shopfloor.processes import is_alive, workers_of
+from tests.threads import until
 
 ROOT = Path(__file__).resolve().parents[2]
 SLOWEST_START = 240
@@ -169,8 +174,89 @@ def test_without_the_demo_an_empty_shop_stays_empty(tmp_path):
     with running(tmp_path / "data", "--no-demo") as server:
         printed = server.log.read_text()
         assert "Sign-ins of the demo shop" not in printed
-        assert "createsuperuser" in printed
+        code = re.search(r"with this code:\n  ((?:[0-9A-Z]{4}-){2}[0-9A-Z]{4})\n", printed)[1]
+        assert f"/first-steps/?code={code}" in printed
+        assert server.get("/")[0] == 200 and b"Open the shop" in server.get("/")[1]
+        again = manage(tmp_path / "data", "setup_code")
+        assert re.fullmatch(r"(?:[0-9A-Z]{4}-){2}[0-9A-Z]{4}", again) and again != code
         assert server.get("/api/v1/board/")[0] == 401
+
+
+def soon(condition, seconds: float = 30):
+    """What the condition gives once it holds."""
+    found = until(condition, seconds, pause=0.05)
+    assert found, "it did not come about"
+    return found
+
+
+ASK = (
+    "from django.utils import timezone; from shared.jobs import job_enqueue; "
+    "job_enqueue(kind='cut_plan', subject='{}', asked_by='office', now=timezone.now())"
+)
+
+
+def ask(data: Path, subject: str) -> None:
+    """Long work about a plan that does not exist: a worker has to find that out, and the job fails."""
+    manage(data, "shell", "-c", ASK.format(subject))
+
+
+def state(data: Path, subject: str) -> str:
+    with closing(sqlite3.connect(data / "shop.sqlite3")) as database:
+        return database.execute("SELECT state FROM shared_job WHERE subject = ?", (subject,)).fetchone()[0]
+
+
+@pytest.fixture(scope="module")
+def bare(tmp_path_factory) -> Path:
+    return tmp_path_factory.mktemp("bare") / "data"
+
+
+def test_long_work_is_done_beside_the_server_and_the_worker_stops_with_it(bare):
+    with running(bare, "--no-demo") as server:
+        (worker,) = soon(lambda: workers_of(server.process.pid))
+        ask(bare, "900001")
+        soon(lambda: state(bare, "900001") == "failed")
+        niceness = os.getpriority(os.PRIO_PROCESS, worker)
+        assert niceness == min(19, os.getpriority(os.PRIO_PROCESS, server.process.pid) + 5)
+        code, took = server.interrupt()
+        assert (code, took < 4) == (0, True), server.log.read_text()
+        assert not is_alive(worker), "it had ended before the server did"
+        assert "Traceback" not in server.log.read_text()
+
+
+def test_a_worker_that_dies_is_started_again_and_works(bare):
+    with running(bare, "--no-demo") as server:
+        (first,) = soon(lambda: workers_of(server.process.pid))
+        os.kill(first, signal.SIGKILL)
+        (second,) = soon(lambda: [pid for pid in workers_of(server.process.pid) if pid != first])
+        ask(bare, "900002")
+        soon(lambda: state(bare, "900002") == "failed")
+        assert "The background worker ended; it is started again in 1 s." in server.log.read_text()
+        assert server.get("/sign-in/")[0] == 200
+        os.kill(server.process.pid, signal.SIGHUP)
+        soon(lambda: workers_of(server.process.pid) not in ([], [second]))
+        (third,) = workers_of(server.process.pid)
+        os.kill(server.process.pid, signal.SIGTERM)
+        assert server.process.wait(15) == 0
+        assert not is_alive(third), "the server that was told to read its settings again still stops it"
+
+
+def test_a_worker_ends_by_itself_when_the_server_is_killed_and_the_next_start_has_one_again(bare):
+    with running(bare, "--no-demo") as server:
+        (worker,) = soon(lambda: workers_of(server.process.pid))
+        server.process.kill()
+        server.process.wait(10)
+        soon(lambda: not is_alive(worker))
+    ask(bare, "900003")
+    with running(bare, "--no-demo"):
+        soon(lambda: state(bare, "900003") == "failed")
+
+
+def test_without_jobs_no_worker_is_started(bare, monkeypatch):
+    monkeypatch.setenv("SHOPFLOOR_JOBS", "0")
+    with running(bare, "--no-demo") as server:
+        assert server.get("/sign-in/")[0] == 200
+        assert not workers_of(server.process.pid)
+        assert server.interrupt()[0] == 0, server.log.read_text()
 
 
 def test_a_port_in_use_is_said_in_a_sentence(tmp_path):

@@ -342,7 +342,7 @@ def test_a_supervisor_may_have_a_long_name_or_give_a_long_badge(on):
 
 def test_a_station_without_work_for_the_piece(on):
     found = on.scan("ends", on.segment(1).code)
-    assert (found.outcome, found.message) == ("refused", "Gore 1 of 3 has no work at ENDS-1.")
+    assert (found.outcome, found.message) == ("refused", "Gore 1 of 3 has no work at ENDS-1. It is at Cut.")
 
 
 # -- time ---------------------------------------------------------------------------------------
@@ -370,7 +370,11 @@ def test_a_time_too_far_off_is_kept_and_flagged_but_not_used(on, offset, doubtfu
 
 
 @pytest.mark.parametrize(
-    "text", ["", None, "yesterday", "2026-03-02T09:00:00", "2026-02-30T09:00:00Z", 5, "9" * 90]
+    "text",
+    [
+        *("", None, "yesterday", "2026-03-02T09:00:00", "2026-02-30T09:00:00Z", 5, "9" * 90),
+        *("9999-12-31T23:59:59-12:00", "0001-01-01T00:00:00Z", "0001-01-01T00:00:00+14:00"),
+    ],
 )
 def test_without_a_usable_time_the_servers_counts(on, text):
     found = on.scan("cut", on.segment(1).code, scanned_at=text)

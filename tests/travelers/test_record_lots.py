@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from fittings.models import Segment
-from tests.travelers.floor import NOW, facts
+from tests.travelers.floor import NOW, facts, station
 from travelers.replay import replay
 
 pytestmark = pytest.mark.django_db
@@ -38,6 +38,17 @@ def test_a_count_of_more_than_is_left_changes_nothing(on):
     before = facts()
     found = on.scan("cut", on.traveler, count=3)
     assert (found.outcome, found.message) == ("refused", "Only 2 of this lot are left here; the count is 3.")
+    assert facts() == before
+
+
+def test_a_count_that_arrives_late_takes_nothing_that_others_counted(on):
+    """By its own time the lot was whole; two tablets cannot count the same six pieces."""
+    late = on.body(on.traveler, "finish", count=1)
+    on.scan("cut", on.traveler, count=6)
+    before = facts()
+    found = on.send(station("cut", "CUT-2"), late)
+    assert (found.outcome, found.changed) == ("refused", 0)
+    assert found.message.startswith("The lot: Cut was finished by Sam Invented")
     assert facts() == before
 
 

@@ -9,15 +9,14 @@ import random
 import threading
 import uuid
 from collections import Counter, defaultdict
-from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
-from django.db import connection
 
 from fittings.models import Fitting, Order, Segment
 from shared.problems import Conflict
 from tests import factories
+from tests.threads import together
 from tests.travelers.floor import LATER, NOW, badge, station
 from travelers.history import record_page
 from travelers.models import Scan, ScanMismatch, ScanTarget, Task, Traveler
@@ -27,30 +26,6 @@ from travelers.replay import replay
 
 THREADS = 6
 DELIVERIES = 3
-
-
-def together(*acts: Callable[[], None]) -> None:
-    """Run acts at once, each in a thread with its own connection; what one raises is raised here."""
-    raised: list[BaseException] = []
-    gate = threading.Barrier(len(acts))
-
-    def run(act) -> None:
-        try:
-            gate.wait(30)
-            act()
-        except BaseException as error:  # told to the test below
-            raised.append(error)
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=(act,)) for act in acts]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(120)
-    assert not any(thread.is_alive() for thread in threads), "a thread hangs"
-    if raised:
-        raise raised[0]
 
 
 def released(count: int) -> list[Order]:

@@ -9,12 +9,13 @@ import pytest
 from fittings import services, tables
 from fittings.developing import develop_for
 from fittings.models import CodeSeries, Fitting, Order, OrderLine, Segment
+from fittings.orders import order_update
 from shared.problems import Conflict, NotFound, WrongInput
 from tests import factories
 from tests.factories import NOW, OFFICE_ACTOR
 from tests.travelers.floor import LATER, floor
 from travelers.models import Operation, Pulse, Task, Traveler
-from travelers.release import order_cancel, order_release
+from travelers.release import order_cancel, order_release, release_ready
 from travelers.replay import replay
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("shop")]
@@ -275,7 +276,7 @@ def test_what_fails_half_way_leaves_nothing(monkeypatch):
     def fails(*args, **kwargs):
         raise OSError("the disk is full")
 
-    monkeypatch.setattr(Task.objects, "bulk_create", fails)
+    monkeypatch.setattr("travelers.release_rows._insert_tasks", fails)
     with pytest.raises(OSError, match="full"):
         release(order)
     assert rows() == before
@@ -336,3 +337,65 @@ def test_an_operation_of_the_shops_own_is_routed_without_code():
         == "Fitting 1 Leak test done. Next: Wrap. 11 missed before it."
     )
     assert on.scan("wrap", on.fitting.code).outcome == "recorded"
+
+
+# -- worked out ahead --------------------------------------------------------------------------
+
+
+def test_what_was_worked_out_before_a_change_is_worked_out_again():
+    """The order's lines, the shop's tables and the codes can all change between working out and writing."""
+    order = factories.order(lines=[factories.line(quantity=1)])
+    ready = release_ready(order.number)
+    changed = {"version": 1, "lines": [factories.line(quantity=3)]}
+    order_update(number=order.number, data=changed, actor=OFFICE_ACTOR, now=NOW)
+    made = order_release(number=order.number, actor=OFFICE_ACTOR, now=NOW, ready=ready)
+    assert (made.fittings_total, Fitting.objects.count(), Segment.objects.count()) == (3, 3, 15)
+
+
+def test_tables_that_changed_meanwhile_are_those_of_the_release():
+    order = factories.order(lines=[factories.line(quantity=1)])
+    ready = release_ready(order.number)
+    laps = [dict(row, amount_in=row["amount_in"] + 0.5) for row in tables.rows("allowances")]
+    services.table_change(name="allowances", data={"rows": laps, "version": 1}, actor=OFFICE_ACTOR, now=NOW)
+    made = order_release(number=order.number, actor=OFFICE_ACTOR, now=NOW, ready=ready)
+    assert made.tables["allowances"] == 2
+
+
+def test_codes_that_were_given_out_meanwhile_are_not_given_out_again():
+    first, second = (factories.order(lines=[factories.line(quantity=2)]) for _ in range(2))
+    ready = release_ready(first.number)
+    release(second)
+    order_release(number=first.number, actor=OFFICE_ACTOR, now=NOW, ready=ready)
+    codes = [
+        code
+        for model in (Fitting, Segment, Traveler)
+        for code in model.objects.values_list("code", flat=True)
+    ]
+    assert len(codes) == len(set(codes)) == 2 * (2 + 10 + 1)
+
+
+def test_two_that_were_worked_out_at_once_are_released_once():
+    order = factories.order()
+    ready = release_ready(order.number)
+    release(order)
+    before = rows()
+    with pytest.raises(Conflict, match="Only a draft can be released"):
+        order_release(number=order.number, actor=OFFICE_ACTOR, now=NOW, ready=ready)
+    assert rows() == before
+
+
+def test_many_lines_and_lots_of_one_keep_numbers_travelers_and_tasks_together():
+    """More lines of equal work than one statement takes: 205 lines of 2, travelers for each fitting."""
+    given = factories.line(
+        quantity=2, traveler_per="fitting", kind="pipe", params={"diameter": 8, "length": 20}
+    )
+    order = release(factories.order(lines=[given] * 205))
+    assert (order.fittings_total, Traveler.objects.count()) == (410, 410)
+    for line in order.lines.order_by("position")[200:]:
+        assert list(line.fittings.order_by("number").values_list("number", flat=True)) == [1, 2]
+    per_fitting = {
+        fitting.tasks.count()
+        for fitting in Fitting.objects.filter(order=order, line__position__in=(1, 203, 205))
+    }
+    assert len(per_fitting) == 1 and per_fitting != {0}
+    assert replay(write=False).differences == []

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-from fittings.drawing import fitting_scene, positions_text
+from fittings.drawing import fitting_scene, fitting_text, positions_text
 from fittings.drawing.pdf import draw_scene
 from shared.codes import grouped
 from shared.units import NO_BREAK, decimal_text
@@ -43,8 +43,11 @@ LOCAL_CODES = "Follow local codes and your shop's safety program."
 def picture(paper: Paper, sheet: TravelerSheet, top: float) -> None:
     """The fitting from its side, with its dimensions."""
     height = PICTURE_HEIGHT - 12
-    scene = fitting_scene(sheet.development, width=PICTURE_WIDTH, height=height, text_size=13)
-    draw_scene(paper.canvas, scene, MARGIN, top - height, PICTURE_WIDTH, height, font=MONO)
+    words = f"Side view with dimensions: {fitting_text(sheet.development)}"
+    with paper.tag("Figure", alt=words), paper.form(("side", id(sheet.development), top)) as is_new:
+        if is_new:
+            scene = fitting_scene(sheet.development, width=PICTURE_WIDTH, height=height, text_size=13)
+            draw_scene(paper.canvas, scene, MARGIN, top - height, PICTURE_WIDTH, height, font=MONO)
 
 
 def facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
@@ -62,20 +65,19 @@ def facts(paper: Paper, sheet: TravelerSheet, top: float) -> None:
         ("Ends" if len(sheet.ends) > 1 else "End", ends_text(sheet), 14, 2),
         ("Customer", sheet.customer, 14, 2),
         ("Line, purchase order", f"{sheet.line}, {clean(sheet.purchase_order) or 'none'}", BODY, 1),
+        ("From stock, not made again", sheet.from_stock, BODY, 4),
         ("Notes", sheet.notes, BODY, 3),
     ):
-        if name == "Notes" and not value.strip():
+        if name[:4] in ("Note", "From") and not value.strip():
             continue
-        paper.line(name, FACTS_LEFT, y - 8, FACTS_WIDTH, SMALL)
-        if most == 1:
-            paper.line(value, FACTS_LEFT, y - 10 - size, FACTS_WIDTH, size, font=BOLD, floor=BODY)
-            y -= 15 + size
-        else:
-            y = (
-                paper.lines(value, FACTS_LEFT, y - 10 - size, FACTS_WIDTH, size, font=BOLD, most=most)
-                + size
-                - 5
-            )
+        with paper.tag("P"):
+            paper.line(name, FACTS_LEFT, y - 8, FACTS_WIDTH, SMALL)
+            base = y - 10 - size
+            if most == 1:
+                paper.line(value, FACTS_LEFT, base, FACTS_WIDTH, size, font=BOLD, floor=BODY)
+                y -= 15 + size
+            else:
+                y = paper.lines(value, FACTS_LEFT, base, FACTS_WIDTH, size, font=BOLD, most=most) + size - 5
         if y - 30 < top - height:
             break
 
@@ -100,24 +102,28 @@ def segment_table(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
     for row in rows:
         if flow.room() < ROW:
             flow.need(HEADING + NARROWEST_TABLE)
-            flow.place(HEADING, partial(heading, paper, f"{title}, continued"), is_shared=True)
+            flow.place(HEADING, partial(heading, paper, f"{title}, continued", again=True), is_shared=True)
             flow.place(TABLE_HEAD - 12, partial(_table_head, paper, columns), is_shared=True)
         flow.place(ROW, partial(_table_row, paper, columns, row), is_shared=True)
     flow.place(8, lambda top: None, is_shared=True)
 
 
-def heading(paper: Paper, text: str, top: float) -> None:
-    paper.line(text, MARGIN, top - 15, INNER, 13, font=BOLD)
+def heading(paper: Paper, text: str, top: float, *, again: bool = False) -> None:
+    """`again`: it only says that something goes on from the page before, and is not read."""
+    with paper.artifact() if again else paper.tag("H2"):
+        paper.line(text, MARGIN, top - 15, INNER, 13, font=BOLD)
     paper.rule(top - 19, weight=1.2)
 
 
 def _table_head(paper: Paper, columns: Sequence[Column], top: float) -> None:
-    draw_head(paper, columns, MARGIN, top - 11)
+    with paper.tag("Table", key="segments") as is_new, paper.tag("TR") if is_new else paper.artifact():
+        draw_head(paper, columns, MARGIN, top - 11)
     paper.rule(top - 16, weight=0.5)
 
 
 def _table_row(paper: Paper, columns: Sequence[Column], row: SegmentRow, top: float) -> None:
-    draw_row(paper, columns, row, MARGIN, top - 14)
+    with paper.tag("Table", key="segments"), paper.tag("TR"):
+        draw_row(paper, columns, row, MARGIN, top - 14)
     paper.rule(top - ROW + 1.5, weight=0.3)
 
 
@@ -164,7 +170,8 @@ def route(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
 
 def _route_heading(paper: Paper, top: float) -> None:
     heading(paper, "Steps", top)
-    paper.line_right("initials, time", MARGIN + INNER, top - 15, 120, SMALL)
+    with paper.artifact():
+        paper.line_right("initials, time", MARGIN + INNER, top - 15, 120, SMALL)
 
 
 def _step_height(cautions: list[CautionRow]) -> float:
@@ -181,12 +188,13 @@ def _step(
     canvas.setLineWidth(1.2)
     canvas.rect(MARGIN + INNER - box, top - WRITE_BOX, box, WRITE_BOX)
     x, width = MARGIN + 6, STEP_NAME - 6
-    paper.line(f"{number}  {clean(step.name)}", x, top - 17, width, 15, font=BOLD)
-    y = paper.lines(step.method, x, top - 31, width, 11, most=2) if step.method.strip() else top - 31
-    each = _each(step)
-    minutes = f", {step.minutes:.0f} min" if step.minutes is not None and step.minutes >= 0.5 else ""
-    if y > top - height + 4:
-        paper.line(f"{each}{minutes}", x, y, width, SMALL)
+    with paper.tag("P"):
+        paper.line(f"{number}  {clean(step.name)}", x, top - 17, width, 15, font=BOLD)
+        y = paper.lines(step.method, x, top - 31, width, 11, most=2) if step.method.strip() else top - 31
+        each = _each(step)
+        minutes = f", {step.minutes:.0f} min" if step.minutes is not None and step.minutes >= 0.5 else ""
+        if y > top - height + 4:
+            paper.line(f"{each}{minutes}", x, y, width, SMALL)
     y = top - 4
     for caution in cautions:
         draw_caution(paper, caution, CAUTIONS_LEFT, y, width=CAUTIONS_WIDTH)
@@ -228,14 +236,15 @@ def pieces(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
     for name, cells in rows:
         if flow.room() < PIECE_ROW:
             flow.need(HEADING + PIECE_ROW)
-            flow.place(HEADING, partial(heading, paper, f"{title}, continued"))
+            flow.place(HEADING, partial(heading, paper, f"{title}, continued", again=True))
         flow.place(PIECE_ROW, partial(_piece_row, paper, name, cells))
 
 
 def _piece_row(paper: Paper, name: str, cells: list[str], top: float) -> None:
     base = top - 11
-    if name:
-        paper.line(name, MARGIN, base, CODE_COLUMN, CODE_TEXT, font=MONO_BOLD, floor=7)
-    for column, cell in enumerate(cells):
-        x = MARGIN + CODE_COLUMN + 6 + column * (CODE_COLUMN + 2)
-        paper.line(cell, x, base, CODE_COLUMN - 4, CODE_TEXT, font=MONO, floor=7)
+    with paper.tag("P"):
+        if name:
+            paper.line(name, MARGIN, base, CODE_COLUMN, CODE_TEXT, font=MONO_BOLD, floor=7)
+        for column, cell in enumerate(cells):
+            x = MARGIN + CODE_COLUMN + 6 + column * (CODE_COLUMN + 2)
+            paper.line(cell, x, base, CODE_COLUMN - 4, CODE_TEXT, font=MONO, floor=7)

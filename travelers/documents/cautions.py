@@ -39,15 +39,15 @@ def draw_caution(paper: Paper, caution: CautionRow, x: float, top: float, *, wid
     canvas.setStrokeGray(0)
     middle = top - height / 2
     _triangle(paper, x + 5, middle, letters)
-    canvas.setFont(BOLD, 11)
-    canvas.drawString(x + 22, middle - 4, caution.word)
-    canvas.setFillGray(0)
     canvas.setLineWidth(1.2)
     canvas.rect(x, top - height, width, height)
     canvas.line(x + WORD_WIDTH, top - height, x + WORD_WIDTH, top)
-    paper.lines(
-        caution_text(caution), x + WORD_WIDTH + 5, top - SMALL - 2, width - WORD_WIDTH - 10, SMALL, most=6
-    )
+    with paper.tag("P"):
+        canvas.setFont(BOLD, 11)
+        canvas.drawString(x + 22, middle - 4, caution.word)
+        canvas.setFillGray(0)
+        text = caution_text(caution)
+        paper.lines(text, x + WORD_WIDTH + 5, top - SMALL - 2, width - WORD_WIDTH - 10, SMALL, most=6)
 
 
 def _triangle(paper: Paper, left: float, middle: float, grey: float) -> None:

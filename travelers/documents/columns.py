@@ -133,14 +133,16 @@ def _also(row: SegmentRow) -> list[str]:
 
 def draw_head(paper: Paper, columns: Sequence[Column], left: float, base: float) -> None:
     for column in columns:
-        paper.line(column.title, left, base, column.width - GAP, SMALL + 0.5, floor=7)
+        with paper.tag("TH"):
+            paper.line(column.title, left, base, column.width - GAP, SMALL + 0.5, floor=7)
         left += column.width
 
 
 def draw_row(paper: Paper, columns: Sequence[Column], row: SegmentRow, left: float, base: float) -> None:
     for column in columns:
         cell = column.cell(row)
-        paper.line(cell.text, left, base, column.width - GAP, column.size, font=column.font, floor=7.5)
-        if cell.under:
-            paper.line(cell.under, left, base - 12, column.width - GAP, SMALL, floor=7)
+        with paper.tag("TD"):
+            paper.line(cell.text, left, base, column.width - GAP, column.size, font=column.font, floor=7.5)
+            if cell.under:
+                paper.line(cell.under, left, base - 12, column.width - GAP, SMALL, floor=7)
         left += column.width

@@ -10,18 +10,31 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any
+
+from fittings.drawing import Scene
+from fittings.drawing.placed_sheet import SheetDrawing
 
 SIGNAL_WORDS = ("DANGER", "WARNING", "CAUTION")
 
 
 @dataclass(frozen=True)
 class Shop:
-    """The letterhead: name, then one line of address and one of telephone; either may be empty."""
+    """The letterhead: name, address, telephone, the bytes of a PNG or JPEG as logo; all but the name may be empty."""
 
     name: str
     address: str = ""
     phone: str = ""
+    logo: bytes = b""
+
+
+@dataclass(frozen=True)
+class BadgeCard:
+    """An operator's badge as a card."""
+
+    code: str
+    name: str
 
 
 @dataclass(frozen=True)
@@ -115,6 +128,7 @@ class TravelerSheet:
     ends          (letter, title of the finish) of each free end: (("A", "Flange"), ("B", "Raw"))
     development   see the module; its `warnings` are printed
     reprint       0 for the first print, n for the nth print after it (2 prints "Reprint 2")
+    from_stock    which of its fittings and pieces were kept, and where they lie; blank where none was
     tables        version text of the shop's tables ("Tables of 4 Mar 2026"), may be empty
     """
 
@@ -136,13 +150,15 @@ class TravelerSheet:
     steps: Sequence[StepRow] = ()
     cautions: Sequence[CautionRow] = ()
     pieces: Sequence[PieceRow] = ()
+    from_stock: str = ""
     notes: str = ""
     reprint: int = 0
     tables: str = ""
 
     @property
     def quantity(self) -> int:
-        return self.last_number - self.first_number + 1
+        """Fittings that go with it; of a lot that was cut down some numbers in between are missing."""
+        return len(self.pieces) or self.last_number - self.first_number + 1
 
 
 @dataclass(frozen=True)
@@ -220,3 +236,98 @@ class PackingList:
     notes: str = ""
     code: str = ""
     reprint: int = 0
+
+
+@dataclass(frozen=True)
+class QuoteRow:
+    """One line of a quote. `drawing` None where the fitting can no longer be drawn."""
+
+    line: int
+    quantity: int
+    text: str
+    metal: str
+    ends: str
+    tag: str
+    unit_price: Decimal
+    total: Decimal
+    drawing: Scene | None = None
+
+
+@dataclass(frozen=True)
+class QuotePaper:
+    """What a customer is offered. `sign` is the currency's; `terms` may have several lines."""
+
+    number: int
+    version: int
+    order_number: str
+    customer: str
+    made_on: date
+    valid_until: date
+    sign: str
+    total: Decimal
+    rows: Sequence[QuoteRow]
+    purchase_order: str = ""
+    note: str = ""
+    terms: str = ""
+
+
+@dataclass(frozen=True)
+class CutPieceRow:
+    """A piece of a sheet to cut, with what its label says. Sides of the box round its outline [in].
+
+    feed     its number on the sheet, the front of the table first
+    name     "Gore 2 of 5", "Branch 2 of 2", "Pipe"
+    notes    what is not plain about it: "plate 1 of 2", "seam at throat", "remade 2", "taken off: scratched"
+    is_off   taken off the sheet: not to be cut
+    """
+
+    feed: int
+    code: str
+    order_number: str
+    name: str
+    long: float
+    wide: float
+    tag: str = ""
+    notes: tuple[str, ...] = ()
+    is_off: bool = False
+
+
+@dataclass(frozen=True)
+class CutSheetPaper:
+    """One sheet of a cut plan, or one length of coil.
+
+    position, sheets   which of the plan's sheets it is, from 1
+    code               blank before the plan is sent; `stamp` then says so ("Proposal – not sent")
+    load, offset       which load of the table it lies in, where it begins on the table [in]
+    place              "front sheet", "rear sheet", "sheet 3 from the front"; blank where it lies alone
+    utilisation        part of the sheet, or of the coil's length, that becomes pieces, from 0 to 1
+    """
+
+    plan_number: int
+    position: int
+    sheets: int
+    material: str
+    gauge: int
+    stock_name: str
+    drawing: SheetDrawing
+    utilisation: float
+    pieces: Sequence[CutPieceRow] = ()
+    code: str = ""
+    stamp: str = ""
+    load: int = 1
+    offset: float = 0.0
+    place: str = ""
+    cautions: Sequence[CautionRow] = ()
+
+
+@dataclass(frozen=True)
+class CutPlanPaper:
+    """A whole cut plan: its sheets in the order in which they are cut. `said` is when and by whom it was sent."""
+
+    number: int
+    material: str
+    gauge: int
+    sheets: Sequence[CutSheetPaper]
+    utilisation: float
+    stamp: str = ""
+    said: str = ""

@@ -55,13 +55,17 @@ def drawings(flow: Any, paper: Paper, sheet: TravelerSheet) -> None:
             flow.need(HEADING + CELL_HEIGHT)
         if not start or flow.is_fresh():
             flow.place(HEADING, partial(heading, paper, title), is_shared=True)
-        flow.place(CELL_HEIGHT, partial(_row, paper, row), is_shared=True)
+        flow.place(CELL_HEIGHT, partial(_row, paper, row, id(development)), is_shared=True)
 
 
-def _row(paper: Paper, row, top: float) -> None:
+def _row(paper: Paper, row, stamp: int, top: float) -> None:
     height = CELL_HEIGHT - CAPTION - 8
     for column, (caption, scene) in enumerate(row):
         left = MARGIN + column * (CELL_WIDTH + GAP)
         paper.line(caption, left, top - 11, CELL_WIDTH, SMALL)
-        drawn = scene(CELL_WIDTH, height)
-        draw_scene(paper.canvas, drawn, left, top - CAPTION - height, CELL_WIDTH, height, font=MONO)
+        key = (stamp, caption, column, top)
+        with paper.tag("Figure", alt=f"{caption}, with its numbers"), paper.form(key) as is_new:
+            if is_new:
+                bottom = top - CAPTION - height
+                drawn = scene(CELL_WIDTH, height)
+                draw_scene(paper.canvas, drawn, left, bottom, CELL_WIDTH, height, font=MONO)

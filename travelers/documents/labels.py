@@ -6,7 +6,7 @@ pattern first, then the drawing; the code, its text, order, tag and position alw
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from fittings.drawing import fitting_text, icon_scene, pattern_icon, role_title, short_text
@@ -46,11 +46,13 @@ def labels_pdf(
     start_at: int = 1,
     shop: Shop | None = None,
     outlines: bool = False,
+    told: Callable[[int], object] = lambda done: None,
 ) -> bytes:
     """Sheets of labels, filled row by row.
 
     start_at   the first label of the first sheet that is still there, from 1
     outlines   draw the labels' edges: for a trial print on plain paper
+    told       called after each full sheet with how many labels are done
     raises     ValueError without an item or where start_at is not on the sheet; LabelTooSmall
     """
     if not items:
@@ -69,15 +71,17 @@ def labels_pdf(
     for number, item in enumerate(items, start_at - 1):
         place = number % fmt.per_page
         if place == 0 and number > start_at - 1:
-            paper.canvas.showPage()
+            paper.end_page()
+            told(number - start_at + 1)
         row, column = divmod(place, fmt.columns)
         x = (fmt.left_in + column * fmt.pitch_x_in) * IN
         top = (fmt.page_height_in - fmt.top_in - row * fmt.pitch_y_in) * IN
         if outlines:
             paper.canvas.setLineWidth(0.3)
             paper.canvas.rect(x, top - fmt.height_in * IN, fmt.width_in * IN, fmt.height_in * IN)
-        _label(paper, item, fmt, x, top)
-    paper.canvas.showPage()
+        with paper.tag("Sect"):
+            _label(paper, item, fmt, x, top)
+    paper.end_page()
     return paper.finish()
 
 
@@ -132,10 +136,12 @@ def _code(paper: Paper, item: LabelItem, right: float, top: float, height: float
     text = grouped(item.code)
     wide = max(side, paper_width(text)) if text_high else side
     top_of_code = top - max(0.0, (height - side - text_high) / 2)
-    draw_code(canvas, item.code, right - (wide + side) / 2, top_of_code - side, module_mm=module)
+    with paper.tag("Figure", alt=f"Code {text} to scan"):
+        draw_code(canvas, item.code, right - (wide + side) / 2, top_of_code - side, module_mm=module)
     if text_high:
-        canvas.setFont(MONO_BOLD, CODE_TEXT)
-        canvas.drawCentredString(right - wide / 2, top_of_code - side - CODE_TEXT * 0.75 - 1, text)
+        with paper.tag("P"):
+            canvas.setFont(MONO_BOLD, CODE_TEXT)
+            canvas.drawCentredString(right - wide / 2, top_of_code - side - CODE_TEXT * 0.75 - 1, text)
     return right - wide
 
 
@@ -149,7 +155,11 @@ def _drawing(paper: Paper, item: LabelItem, x: float, bottom: float, side: float
     canvas = paper.canvas
     canvas.saveState()
     canvas.translate(x, bottom)
-    with paper.form(("icon", id(item.development), item.position, side)) as is_new:
+    words = f"{fitting_text(item.development)}, with this piece filled"
+    with (
+        paper.tag("Figure", alt=words),
+        paper.form(("icon", id(item.development), item.position, side)) as is_new,
+    ):
         if is_new:
             scene = icon_scene(item.development, width=side, height=side, highlight=item.position)
             draw_scene(canvas, scene, 0, 0, side, side, font=PLAIN, weight=0.7)
@@ -160,7 +170,8 @@ def _pattern(paper: Paper, item: LabelItem, x: float, bottom: float, width: floa
     canvas = paper.canvas
     canvas.saveState()
     canvas.translate(x, bottom)
-    with paper.form(("pattern", id(item.development), item.position, item.plate, width, height)) as is_new:
+    key = ("pattern", id(item.development), item.position, item.plate, width, height)
+    with paper.tag("Figure", alt="Its flat pattern"), paper.form(key) as is_new:
         if is_new:
             scene = pattern_icon(
                 item.development, item.position or 1, width=width, height=height, plate=item.plate
@@ -183,8 +194,9 @@ def _tall_words(
     """Order, tag and position beside the drawing; under it what it is, and the pattern with its marks."""
     beside, width = left + side + 5, right - left - side - 5
     y = top - PAD - 10
-    paper.line("Order", beside, y + 2, width, 8)
-    paper.line(item.order_number, beside, y - 16, width, 18, font=BOLD)
+    with paper.tag("H1"):
+        paper.line("Order", beside, y + 2, width, 8)
+        paper.line(item.order_number, beside, y - 16, width, 18, font=BOLD)
     tag_size = _fit_lines(paper, item.tag or "no tag", beside, y - 34, width, 15)
     y = y - 34 - tag_size
     paper.line(position_text(item), beside, y - 2, width, 13, font=BOLD, floor=9)
@@ -213,9 +225,10 @@ def _fit_lines(paper: Paper, text: str, x: float, y: float, width: float, size: 
     if not shown.endswith("…"):
         paper.line(text, x, y, width, size, font=BOLD, floor=11)
         return 14.0
-    paper.canvas.setFont(BOLD, 10)
-    for number, line in enumerate(wrap(text, BOLD, 10, width, 2)):
-        paper.canvas.drawString(x, y + 3 - 11 * number, line)
+    with paper.tag("P"):
+        paper.canvas.setFont(BOLD, 10)
+        for number, line in enumerate(wrap(text, BOLD, 10, width, 2)):
+            paper.canvas.drawString(x, y + 3 - 11 * number, line)
     return 22.0
 
 
@@ -232,8 +245,9 @@ def _few_words(paper: Paper, item: LabelItem, left: float, right: float, top: fl
     lines[2:2] = [(part, BOLD, 9.0) for part in (part_text(item), _remade(item)) if part]
     step = min(14.0, (height - 2 * PAD) / len(lines))
     y = top - (height - step * len(lines)) / 2 - step + 3
-    for text, font, size in lines:
-        paper.line(text, left, y, width, min(size, step - 1), font=font, floor=6.5)
+    for number, (text, font, size) in enumerate(lines):
+        with paper.tag("P" if number else "H1"):
+            paper.line(text, left, y, width, min(size, step - 1), font=font, floor=6.5)
         y -= step
 
 

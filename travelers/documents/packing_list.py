@@ -61,7 +61,7 @@ def packing_list_pdf(data: PackingList, *, shop: Shop, printed_at_text: str = ""
         (_head if number == 1 else _later_head)(paper, data)
         for placed in draws:
             placed.draw()
-        paper.canvas.showPage()
+        paper.end_page()
     return paper.finish()
 
 
@@ -77,51 +77,67 @@ def _description(row: PackingRow) -> str:
 
 def _head(paper: Paper, data: PackingList) -> None:
     width = INNER - CODE_PANEL - 12 if data.code else INNER
+    with paper.tag("H1"):
+        paper.line("Order", MARGIN, TOP - 12, 60, SMALL)
+        paper.line(data.order_number, MARGIN, TOP - 43, width, 34, font=BOLD, floor=28)
+    with paper.tag("P"):
+        paper.line("Customer", MARGIN, TOP - 60, 100, SMALL)
+        paper.line(data.customer, MARGIN, TOP - 78, width, 18, font=BOLD, floor=BODY)
+    half = width / 2 - 6
+    with paper.tag("P"):
+        paper.line("Purchase order", MARGIN, TOP - 95, half, SMALL)
+        paper.line(data.purchase_order or "none", MARGIN, TOP - 110, half, 14, font=BOLD)
+    with paper.tag("P"):
+        paper.line("Due", MARGIN + half + 12, TOP - 95, half, SMALL)
+        paper.line(day_text(data.due_on), MARGIN + half + 12, TOP - 110, half, 14, font=BOLD)
     if data.code:
         paper.code_panel(data.code, MARGIN + INNER, TOP, f"Order {clean(data.order_number)}")
-    paper.line("Order", MARGIN, TOP - 12, 60, SMALL)
-    paper.line(data.order_number, MARGIN, TOP - 43, width, 34, font=BOLD, floor=28)
-    paper.line("Customer", MARGIN, TOP - 60, 100, SMALL)
-    paper.line(data.customer, MARGIN, TOP - 78, width, 18, font=BOLD, floor=BODY)
-    half = width / 2 - 6
-    paper.line("Purchase order", MARGIN, TOP - 95, half, SMALL)
-    paper.line(data.purchase_order or "none", MARGIN, TOP - 110, half, 14, font=BOLD)
-    paper.line("Due", MARGIN + half + 12, TOP - 95, half, SMALL)
-    paper.line(day_text(data.due_on), MARGIN + half + 12, TOP - 110, half, 14, font=BOLD)
     if data.ship_to.strip():
-        paper.line("Ship to", MARGIN, TOP - 127, 100, SMALL)
         parts = [part for part in data.ship_to.splitlines() if part.strip()]
-        paper.lines(", ".join(parts), MARGIN, TOP - 141, INNER, BODY, most=2)
+        with paper.tag("P"):
+            paper.line("Ship to", MARGIN, TOP - 127, 100, SMALL)
+            paper.lines(", ".join(parts), MARGIN, TOP - 141, INNER, BODY, most=2)
 
 
 def _later_head(paper: Paper, data: PackingList) -> None:
-    paper.line(f"Order {clean(data.order_number)}", MARGIN, TOP - 30, INNER / 2, 22, font=BOLD, floor=BODY)
-    paper.line(data.customer, MARGIN + INNER / 2 + 6, TOP - 30, INNER / 2 - 6, 14, floor=SMALL)
+    with paper.artifact(is_pagination=True):
+        order = f"Order {clean(data.order_number)}"
+        paper.line(order, MARGIN, TOP - 30, INNER / 2, 22, font=BOLD, floor=BODY)
+        paper.line(data.customer, MARGIN + INNER / 2 + 6, TOP - 30, INNER / 2 - 6, 14, floor=SMALL)
 
 
 def _table_head(paper: Paper, top: float) -> None:
     x = MARGIN
-    for number, (name, width) in enumerate(COLUMNS):
-        if number >= 4:
-            paper.line_right(name, x + width, top - 12, width - 4, SMALL + 0.5)
-        else:
-            paper.line(name, x, top - 12, width - 4, SMALL + 0.5)
-        x += width
+    with paper.tag("Table", key="lines") as is_new, paper.tag("TR") if is_new else paper.artifact():
+        for number, (name, width) in enumerate(COLUMNS):
+            with paper.tag("TH"):
+                if number >= 4:
+                    paper.line_right(name, x + width, top - 12, width - 4, SMALL + 0.5)
+                else:
+                    paper.line(name, x, top - 12, width - 4, SMALL + 0.5)
+            x += width
     paper.rule(top - 17, weight=1.2)
 
 
 def _row(paper: Paper, row: PackingRow, height: float, top: float) -> None:
     base = top - 13
     starts = [MARGIN + sum(width for _, width in COLUMNS[:number]) for number in range(len(COLUMNS))]
-    paper.line(str(row.line), starts[0], base, COLUMNS[0][1] - 4, BODY)
-    paper.line(str(row.quantity), starts[1], base, COLUMNS[1][1] - 4, 14, font=BOLD)
-    paper.lines(_description(row), starts[2], base, COLUMNS[2][1] - 6, 11, most=3)
-    paper.line(row.tag, starts[3], base, COLUMNS[3][1] - 6, BODY, font=BOLD, floor=9)
     each, whole = "unknown", "unknown"
     if row.weight_each_lb is not None:
         each, whole = f"{row.weight_each_lb:.1f}", f"{row.weight_each_lb * row.quantity:.1f}"
-    paper.line_right(each, starts[4] + COLUMNS[4][1], base, COLUMNS[4][1] - 4, BODY)
-    paper.line_right(whole, starts[5] + COLUMNS[5][1], base, COLUMNS[5][1] - 4, BODY)
+    with paper.tag("Table", key="lines"), paper.tag("TR"):
+        with paper.tag("TD"):
+            paper.line(str(row.line), starts[0], base, COLUMNS[0][1] - 4, BODY)
+        with paper.tag("TD"):
+            paper.line(str(row.quantity), starts[1], base, COLUMNS[1][1] - 4, 14, font=BOLD)
+        with paper.tag("TD"):
+            paper.lines(_description(row), starts[2], base, COLUMNS[2][1] - 6, 11, most=3)
+        with paper.tag("TD"):
+            paper.line(row.tag, starts[3], base, COLUMNS[3][1] - 6, BODY, font=BOLD, floor=9)
+        with paper.tag("TD"):
+            paper.line_right(each, starts[4] + COLUMNS[4][1], base, COLUMNS[4][1] - 4, BODY)
+        with paper.tag("TD"):
+            paper.line_right(whole, starts[5] + COLUMNS[5][1], base, COLUMNS[5][1] - 4, BODY)
     paper.rule(top - height + 2, weight=0.3)
 
 

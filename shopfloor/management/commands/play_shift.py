@@ -6,8 +6,8 @@ import sys
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from shopfloor.board import shop_shift
 from shopfloor.player import Player, Unreachable, http_call
+from shopfloor.working_time import shop_calendar
 
 
 class Command(BaseCommand):
@@ -23,7 +23,7 @@ class Command(BaseCommand):
         if not 0.1 <= speed <= 10_000:
             self.stderr.write(f"--speed is {speed:g}; it can be 0.1 to 10000.")
             sys.exit(2)
-        length = shop_shift().clock_hours * 60 if minutes is None else minutes
+        length = shop_calendar().day_length * 60 if minutes is None else minutes
         player = Player(call=http_call(url), now=timezone.now(), speed=speed, seed=seed, say=self._say)
         before = {
             one: signal.signal(one, signal.default_int_handler) for one in (signal.SIGINT, signal.SIGTERM)

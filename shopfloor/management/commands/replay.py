@@ -6,7 +6,9 @@ import sys
 
 from django.core.management.base import BaseCommand
 from django.db import transaction
+from django.utils import timezone
 
+from shopfloor.flow_days import flow_days_drop
 from travelers.replay import replay
 
 
@@ -21,6 +23,8 @@ class Command(BaseCommand):
     def handle(self, *args, check: bool, **options):
         with transaction.atomic():
             found = replay(write=not check)
+        if found.differences and not check:
+            flow_days_drop(now=timezone.now())  # they were added up from what was wrong
         for line in found.differences:
             self.stdout.write(line)
         if check and found.differences:

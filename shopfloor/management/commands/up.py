@@ -14,7 +14,9 @@ from django.db import connections
 from django.utils import timezone
 
 from fittings.models import Order
+from fittings.search_index import index_begin
 from shopfloor.demo import demo_sign_ins
+from shopfloor.first_steps import is_closed_to_all, setup_code_make
 from shopfloor.models import Person, Station
 from travelers.setup import shop_set_up
 
@@ -38,6 +40,7 @@ class Command(BaseCommand):
         os.umask(0o077)
         self.say("Bringing the database up to date.")
         call_command("migrate", interactive=False, verbosity=0)
+        index_begin()
         shop_set_up(now=timezone.now())
         if not no_demo and is_empty():
             self.say("Filling the empty database with the demo shop: about a minute, once.")
@@ -107,6 +110,8 @@ def greeting(host: str, port: int) -> list[str]:
         lines += ["", "Sign-ins of the demo shop, for trying only:"]
         width = max(len(one.name) for one in sign_ins)
         lines += [f"  {one.name:<{width}}  {one.password}   ({one.role})" for one in sign_ins]
-    elif not Person.objects.exists():
-        lines += ["", "Nobody can sign in yet. Make the first account: python manage.py createsuperuser"]
+    elif is_closed_to_all():
+        code = setup_code_make(now=timezone.now())
+        lines += ["", "Nobody can sign in yet. Make the first account, once, with this code:", f"  {code}"]
+        lines += [f"  http://{address}:{port}/first-steps/?code={code}" for address in addresses(host)[:1]]
     return [*lines, "", "Ctrl-C stops it. All data is kept.", ""]

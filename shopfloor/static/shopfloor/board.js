@@ -1,5 +1,5 @@
-// Keeps the board current. The server draws it; this fetches the drawn part when the version changes, and asks every few
-// seconds anyway (304 while nothing changed), because only an answer proves a server. Without a stream it asks every 2 s.
+// Keeps the board current. The server draws it and sends it by the stream when it changes. Where nothing came for a few
+// seconds this asks (304 while nothing changed), because only an answer proves a server. Without a stream it asks every 2 s.
 
 const board = document.getElementById("board");
 const staleAfter = Number(board.dataset.staleAfter) * 1000;
@@ -11,7 +11,6 @@ let etag = "";
 let answeredAt = performance.now();
 let askedAt = performance.now();
 let asking = false;
-let again = false;
 let stream = null;
 
 function pick(selector) {
@@ -39,18 +38,22 @@ function showAge() {
   }
 }
 
+function show(drawn, tag) {
+  board.innerHTML = drawn;
+  etag = tag;
+  answeredAt = performance.now();
+}
+
 async function ask() {
-  if (asking) {
-    again = true;
-    return;
-  }
+  if (asking) return;
   asking = true;
   askedAt = performance.now();
+  const known = etag;
   const stop = new AbortController();
   const timer = setTimeout(() => stop.abort(), GIVE_UP);
   try {
     const answer = await fetch(board.dataset.part, {
-      headers: etag ? { "If-None-Match": etag } : {},
+      headers: known ? { "If-None-Match": known } : {},
       cache: "no-store",
       signal: stop.signal,
     });
@@ -63,9 +66,7 @@ async function ask() {
       answeredAt = performance.now();
     } else if (answer.ok) {
       const drawn = await answer.text();
-      etag = answer.headers.get("ETag") || "";
-      board.innerHTML = drawn;
-      answeredAt = performance.now();
+      if (etag === known) show(drawn, answer.headers.get("ETag") || ""); // else the stream was faster, and goes on
     }
   } catch {
     // No answer: the age on the screen says so.
@@ -73,18 +74,16 @@ async function ask() {
     clearTimeout(timer);
     asking = false;
     showAge();
-    if (again) {
-      again = false;
-      ask();
-    }
   }
 }
 
 function listen() {
   stream = new EventSource(board.dataset.stream);
-  stream.addEventListener("version", (event) => {
-    const shown = pick(".floor");
-    if (!shown || shown.dataset.version !== event.lastEventId) ask();
+  stream.addEventListener("drawn", (event) => {
+    askedAt = performance.now();
+    if (event.lastEventId !== etag) show(event.data, event.lastEventId);
+    answeredAt = askedAt;
+    showAge();
   });
 }
 

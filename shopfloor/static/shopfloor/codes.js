@@ -1,5 +1,7 @@
 // Codes as the shop prints them: the same reading as the server's, so that a mistyped character shows at once, offline too.
 
+import { say } from "./language.js";
+
 const ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const CHECK = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
 const LOOK_ALIKES = { I: "1", L: "1", O: "0" };
@@ -22,13 +24,14 @@ export function readCode(text) {
     .replace(/[\s\p{Pd}\p{Cf}.·]+/gu, "")
     .toUpperCase()
     .replace(/[ILO]/g, (character) => LOOK_ALIKES[character]);
-  if (!plain) return { wrong: "Nothing was scanned. Scan or type a code." };
+  if (!plain) return { wrong: say("Nothing was scanned. Scan or type a code.") };
   const fits = plain.length >= SHORTEST && plain.length <= LONGEST;
   if (!fits || [...plain].some((character) => !ALPHABET.includes(character))) {
-    return { wrong: `“${text.trim().slice(0, 24)}” is not a code of this shop. Scan a traveler or a label.` };
+    const shown = text.trim().slice(0, 24);
+    return { wrong: say("“{shown}” is not a code of this shop. Scan a traveler or a label.", { shown }) };
   }
   if (checkCharacter(plain.slice(0, -1)) !== plain.at(-1)) {
-    return { wrong: "That code has a mistyped character. Scan it again." };
+    return { wrong: say("That code has a mistyped character. Scan it again.") };
   }
   return { code: plain };
 }

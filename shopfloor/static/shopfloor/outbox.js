@@ -1,16 +1,24 @@
 // The queue of scans: every scan is stored on the device first, then sent. One path, online or not.
 //
 // An entry leaves only when its own result came back. Network errors, 401, 403 and 5xx keep everything. One page sends at a
-// time. Tells what happens by events: "change" (how much is unsent), "result" (one scan's answer), "link" (how sending goes).
+// time, on load, after each scan, when the network is back, when the page comes to the front, and by a timer. Tells what
+// happens by events: "change" (how much is unsent), "result" (one scan's answer), "link" (how sending goes).
 
-import { asked, fact, setFact, within } from "./store.js";
+import { ownReport } from "./report.js";
+import { asked, fact, nextNumber, within } from "./store.js";
 
 const BATCH = 100;
+const FIRST_BATCH = 8;
+const LEAST_BATCH = 2;
+const ANSWERED_WITHIN_MS = 400;
 const PATIENCE_MS = 20_000;
 const LEASE_MS = 30_000;
 const FIRST_WAIT_MS = 1_000;
 const LONGEST_WAIT_MS = 60_000;
+const LONGEST_ASKED_MS = 5 * 60_000;
 const ASIDE_MS = 10 * 60_000;
+const ASIDE_OF_500_MS = 60_000;
+const TRIES_OF_500 = 3;
 const KEPT_DAYS = 30;
 const DAY_MS = 86_400_000;
 const ANSWERS = new Set(["recorded", "refused"]);
@@ -42,30 +50,52 @@ export class Outbox extends EventTarget {
     this.csrf = csrf;
     this.me = newId();
     this.failures = 0;
+    this.size = FIRST_BATCH;
+    this.broken = 0;
+    this.notBefore = 0;
     this.link = "idle";
     this.timer = null;
     this.isSending = false;
     this.again = false;
     this.others = "BroadcastChannel" in window ? new BroadcastChannel("outbox") : null;
     if (this.others) this.others.onmessage = ({ data }) => this.#hear(data);
-    addEventListener("online", () => this.wake());
+    addEventListener("online", () => {
+      this.failures = 0;
+      this.wake();
+    });
+    addEventListener("pageshow", ({ persisted }) => persisted && this.wake());
+    document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.wake());
+    setInterval(() => this.timer ?? this.wake(), LONGEST_WAIT_MS);
+    navigator.storage?.persist?.().catch(() => {});
   }
 
   // Store a scan, then send it. Rejects with NotKept where the device could not store it.
-  async keep({ code, action, badge, reason = "", undoes = "" }) {
+  async keep({ code, action, badge, reason = "", undoes = "", count = null }) {
     const now = new Date();
     const id = newId();
     const body = { id, code, action, badge, reason, station: this.station, scanned_at: timeWithOffset(now) };
     if (undoes) body.undoes = undoes;
+    if (count) body.count = count;
     const entry = { id, station: this.station, body, kept_at: now.getTime() };
     try {
-      await within(["unsent"], "readwrite", ({ unsent }) => asked(unsent.add(entry)));
+      await within(["unsent", "facts"], "readwrite", async ({ unsent, facts }) => {
+        body.number = await nextNumber(facts, newId);
+        await asked(unsent.add(entry));
+      });
     } catch (error) {
       throw new NotKept(String(error));
     }
     this.#tell("change");
     this.wake();
     return entry;
+  }
+
+  // Whether this device keeps a scan: one is stored and taken away again. Rejects where it does not.
+  tryKeeping() {
+    return within(["unsent"], "readwrite", async ({ unsent }) => {
+      const place = await asked(unsent.add({ id: newId(), station: "", body: {} }));
+      await asked(unsent.delete(place));
+    });
   }
 
   // How much is unsent, since when, what was refused, and what belongs to another station.
@@ -82,27 +112,35 @@ export class Outbox extends EventTarget {
     this.#tell("change");
   }
 
-  // On a new epoch the server has an older record: everything that it had is sent again, in its old order.
-  async noteEpoch(epoch) {
-    const known = await fact("epoch");
-    if (known === epoch) return;
-    if (known) {
-      await within(["unsent", "sent", "facts"], "readwrite", async ({ unsent, sent, facts }) => {
-        const had = (await asked(sent.getAll())).sort((one, other) => one.kept_at - other.kept_at);
-        const waiting = await asked(unsent.getAll());
-        await asked(unsent.clear());
-        for (const { id, station, body, kept_at } of had) await asked(unsent.add({ id, station, body, kept_at, again: true }));
-        for (const { place, ...entry } of waiting) await asked(unsent.add(entry));
-        await asked(sent.clear());
-        await asked(facts.put(epoch, "epoch"));
-      });
-      this.#tell("change");
-      this.wake();
-    } else {
-      await setFact("epoch", epoch);
-    }
+  // On a new epoch the server has an older record: everything that it had is sent again, in its old order. An answer that
+  // was asked for before the one that told the epoch known here is an old one, and tells nothing; neither does a page of
+  // unknown age, unless none is known.
+  async noteEpoch(epoch, askedAt = 0) {
+    if ((await fact("epoch")) === epoch) return;
+    const isNew = await within(["unsent", "sent", "facts"], "readwrite", async ({ unsent, sent, facts }) => {
+      const known = await asked(facts.get("epoch"));
+      const knownSince = await asked(facts.get("epoch_asked_at"));
+      const isOld = !askedAt || (askedAt < knownSince && knownSince <= Date.now());
+      if (known === epoch || (known && isOld)) return false;
+      await asked(facts.put(epoch, "epoch"));
+      await asked(facts.put(askedAt, "epoch_asked_at"));
+      if (!known) return false;
+      const waiting = await asked(unsent.getAll());
+      const isWaiting = new Set(waiting.map(({ id }) => id));
+      const had = (await asked(sent.getAll())).filter(({ id }) => !isWaiting.has(id));
+      had.sort((one, other) => one.kept_at - other.kept_at);
+      await asked(unsent.clear());
+      for (const { id, station, body, kept_at, outcome } of had) await asked(unsent.add({ id, station, body, kept_at, again: true, was: outcome }));
+      for (const { place, ...entry } of waiting) await asked(unsent.add(entry));
+      await asked(sent.clear());
+      return true;
+    });
+    if (!isNew) return;
+    this.#tell("change");
+    this.wake();
   }
 
+  // Send what waits, now: unless the server asked for a pause that is not over.
   wake() {
     clearTimeout(this.timer);
     this.timer = null;
@@ -110,7 +148,9 @@ export class Outbox extends EventTarget {
       this.again = true;
       return;
     }
-    this.#send();
+    const rest = this.notBefore - performance.now();
+    if (rest > 0) this.timer = setTimeout(() => this.wake(), rest);
+    else this.#send();
   }
 
   async #send() {
@@ -156,7 +196,8 @@ export class Outbox extends EventTarget {
   #lease(length) {
     return within(["facts"], "readwrite", async ({ facts }) => {
       const held = await asked(facts.get("sender"));
-      if (held && held.who !== this.me && held.until > Date.now()) return false;
+      const left = held ? held.until - Date.now() : 0;
+      if (held && held.who !== this.me && left > 0 && left <= LEASE_MS) return false;
       await asked(facts.put({ who: this.me, until: Date.now() + length }, "sender"));
       return true;
     });
@@ -165,10 +206,11 @@ export class Outbox extends EventTarget {
   // The oldest first. Whatever the server could not read at all waits aside and never stops the others.
   async #nextBatch() {
     const all = await within(["unsent"], "readonly", ({ unsent }) => asked(unsent.getAll()));
-    const mine = all.filter((entry) => entry.station === this.station);
-    const doubtful = mine.filter((entry) => entry.alone && !(entry.aside_until > Date.now()));
-    const plain = mine.filter((entry) => !entry.alone);
-    return plain.length ? plain.slice(0, BATCH) : doubtful.slice(0, 1);
+    const isAside = ({ aside_until: until = 0 }) => until > Date.now() && until <= Date.now() + ASIDE_MS;
+    const mine = all.filter((entry) => entry.station === this.station && !isAside(entry));
+    if (mine[0]?.alone) return mine.slice(0, 1);
+    const next = mine.findIndex((entry) => entry.alone);
+    return mine.slice(0, next < 0 ? this.size : Math.min(next, this.size));
   }
 
   // Send a batch. Returns null to go on at once, or the milliseconds to wait.
@@ -176,6 +218,8 @@ export class Outbox extends EventTarget {
     if (!navigator.locks) await this.#lease(LEASE_MS);
     let response;
     let answer;
+    const report = await ownReport(batch);
+    const began = performance.now();
     const patience = new AbortController();
     const timer = setTimeout(() => patience.abort(), PATIENCE_MS);
     try {
@@ -184,25 +228,44 @@ export class Outbox extends EventTarget {
         credentials: "same-origin",
         redirect: "error",
         signal: patience.signal,
-        headers: { "Content-Type": "application/json", Accept: "application/json", "X-CSRFToken": this.csrf() },
+        headers: { ...report, "Content-Type": "application/json", Accept: "application/json", "X-CSRFToken": this.csrf() },
         body: JSON.stringify({ scans: batch.map((entry) => entry.body) }),
       });
-      answer = await response.json();
+      answer = await response.json().catch(() => null);
     } catch {
       this.#setLink("offline");
       return this.#backOff();
     } finally {
       clearTimeout(timer);
     }
-    if (response.status === 200 && Array.isArray(answer?.results)) return this.#settle(batch, answer.results);
-    if ([400, 413, 422].includes(response.status)) return this.#partBatch(batch, answer?.detail);
-    this.#setLink([401, 403].includes(response.status) ? "locked" : "offline");
-    const asks = Number(response.headers.get("Retry-After")) * 1000;
-    return Math.max(this.#backOff(), Number.isFinite(asks) ? asks : 0);
+    const { status, headers } = response;
+    if (status === 200) this.#sizeBy(batch.length, performance.now() - began);
+    if (status === 200 && Array.isArray(answer?.results)) return this.#settle(batch, answer.results, headers.get("Date"));
+    if (answer && [400, 413, 422].includes(status)) {
+      await this.#partBatch(batch, answer.detail, ASIDE_MS);
+      return null;
+    }
+    this.#setLink(answer && [401, 403].includes(status) ? "locked" : "offline");
+    this.broken = status === 500 ? this.broken + 1 : 0;
+    if (this.broken === TRIES_OF_500) {
+      this.broken = 0;
+      await this.#partBatch(batch, answer?.detail, ASIDE_OF_500_MS);
+    }
+    const asks = Math.min(LONGEST_ASKED_MS, Number(headers.get("Retry-After")) * 1000 || 0);
+    this.notBefore = performance.now() + asks;
+    return asks + this.#backOff();
   }
 
-  // Book the results. What got none stays where it is.
-  async #settle(batch, results) {
+  // As many in the next batch as are answered soon: where all tablets come back at once, nobody waits long for an answer.
+  #sizeBy(count, took) {
+    const soon = Math.round((count * ANSWERED_WITHIN_MS) / Math.max(1, took));
+    this.size = Math.max(LEAST_BATCH, Math.min(BATCH, 2 * this.size, soon));
+  }
+
+  // Book the results. What got none stays where it is. The 30 days go by the earlier of the tablet's and the server's clock:
+  // a clock that jumps ahead throws nothing away.
+  async #settle(batch, results, date) {
+    const now = Math.min(Date.now(), Date.parse(date) || Infinity);
     const byId = new Map(results.map((result) => [result?.id, result]));
     const done = [];
     for (const entry of batch) {
@@ -212,16 +275,17 @@ export class Outbox extends EventTarget {
     }
     await within(["unsent", "sent", "refused"], "readwrite", async ({ unsent, sent, refused }) => {
       for (const { entry, result, final } of done) {
-        const { id, station, body, kept_at, again } = entry;
+        const { id, station, body, kept_at, again, was } = entry;
         await asked(unsent.delete(entry.place));
-        await asked(sent.put({ id, station, body, kept_at, outcome: final, message: result.message }));
-        if (final === "refused" && !again) {
+        await asked(sent.put({ id, station, body, kept_at, answered_at: now, outcome: final, message: result.message }));
+        if (final === "refused" && !(again && was === "refused")) {
           await asked(refused.put({ id, body, kept_at, message: result.message }));
         }
       }
-      const old = IDBKeyRange.upperBound(Date.now() - KEPT_DAYS * DAY_MS);
-      for (const key of await asked(sent.index("kept_at").getAllKeys(old))) await asked(sent.delete(key));
+      const old = IDBKeyRange.upperBound(now - KEPT_DAYS * DAY_MS);
+      for (const key of await asked(sent.index("answered_at").getAllKeys(old))) await asked(sent.delete(key));
     });
+    this.broken = 0;
     this.#setLink("sent");
     for (const { entry, result, final } of done) {
       if (!entry.again) this.#tell("result", { id: entry.id, body: entry.body, final, result });
@@ -230,8 +294,8 @@ export class Outbox extends EventTarget {
     return done.length ? null : this.#backOff();
   }
 
-  // The server could not read the batch: each of its scans goes alone, and one that cannot be read waits aside, kept.
-  async #partBatch(batch, detail) {
+  // The server could not read the batch, or fails at it: each of its scans goes alone; one that fails alone waits aside, kept.
+  async #partBatch(batch, detail, aside) {
     const alone = batch.length === 1;
     await within(["unsent"], "readwrite", ({ unsent }) =>
       Promise.all(
@@ -240,7 +304,7 @@ export class Outbox extends EventTarget {
             unsent.put({
               ...entry,
               alone: true,
-              aside_until: alone ? Date.now() + ASIDE_MS : 0,
+              aside_until: alone ? Date.now() + aside : 0,
               detail: alone ? String(detail ?? "The server could not read it.") : "",
             }),
           ),
@@ -248,7 +312,6 @@ export class Outbox extends EventTarget {
       ),
     );
     if (alone) this.#tell("change");
-    return null;
   }
 
   #backOff() {

@@ -1,6 +1,7 @@
 // A keyboard of our own for codes: big digits, then letters without look-alikes. No system keyboard comes up.
 
 import { grouped } from "./codes.js";
+import { marked } from "./language.js";
 
 const DIGITS = "1234567890";
 const LETTERS = "ABCDEFGHJKMNPQRSTVWXYZ";
@@ -16,11 +17,14 @@ export function preparePad(dialog, { mark, entered }) {
     const button = document.createElement("button");
     button.type = "button";
     button.textContent = text;
-    if (act) button.classList.add("pad-word");
+    if (act) {
+      button.classList.add("pad-word");
+      button.dataset.say = text;
+    }
     button.dataset[act ? "act" : "character"] = act || text;
     return button;
   };
-  digits.replaceChildren(...[...DIGITS].map((text) => key(text)), key("Clear", "clear"), key("Back", "back"));
+  digits.replaceChildren(...[...DIGITS].map((text) => key(text)), key(marked("Clear"), "clear"), key(marked("Back"), "back"));
   letters.replaceChildren(...[...LETTERS].map((text) => key(text)));
 
   const show = () => {

@@ -1,5 +1,7 @@
 // The camera as a scanner: the code under the centre mark counts, no other. Where a page gets no camera (plain http), a photo.
 
+import { say } from "./language.js";
+
 const WIDE = 1920;
 const PAUSE_MS = 80;
 
@@ -12,11 +14,11 @@ export function underMark(codes, width, height) {
 }
 
 export class Scanner {
-  constructor({ decoderUrl, wasmUrl, video, say }) {
+  constructor({ decoderUrl, wasmUrl, video, tell }) {
     this.decoderUrl = decoderUrl;
     this.wasmUrl = wasmUrl;
     this.video = video;
-    this.say = say;
+    this.tell = tell;
     this.decoder = null;
     this.stream = null;
     this.round = 0;
@@ -36,7 +38,7 @@ export class Scanner {
   async look() {
     const round = ++this.round;
     if (!this.hasCamera) {
-      this.say("This page gets no camera here. Take a photo of the code.");
+      this.tell(say("This page gets no camera here. Take a photo of the code."));
       return null;
     }
     try {
@@ -45,7 +47,7 @@ export class Scanner {
         video: { facingMode: "environment", width: { ideal: WIDE } },
       });
     } catch {
-      this.say("The camera did not open. Allow it, or take a photo of the code.");
+      this.tell(say("The camera did not open. Allow it, or take a photo of the code."));
       return null;
     }
     if (round !== this.round) {
@@ -54,12 +56,12 @@ export class Scanner {
     }
     this.video.srcObject = this.stream;
     await this.video.play();
-    this.say("Hold the code under the mark.");
+    this.tell(say("Hold the code under the mark."));
     let decoder;
     try {
       decoder = await this.#decoder();
     } catch {
-      this.say("The reader did not load. Type the code instead.");
+      this.tell(say("The reader did not load. Type the code instead."));
       return null;
     }
     while (round === this.round) {
@@ -77,17 +79,17 @@ export class Scanner {
 
   // The code in a photo: the one nearest to its middle.
   async readPhoto(file) {
-    this.say("Reading the photo.");
+    this.tell(say("Reading the photo."));
     try {
       const decoder = await this.#decoder();
       const picture = await createImageBitmap(file);
       const codes = await decoder.detect(picture);
       const text = underMark(codes, picture.width, picture.height) ?? (codes.length === 1 ? codes[0].text : null);
       picture.close();
-      if (!text) this.say("There is no code in the middle of that photo. Go closer, or type the code.");
+      if (!text) this.tell(say("There is no code in the middle of that photo. Go closer, or type the code."));
       return text;
     } catch {
-      this.say("That photo could not be read. Type the code instead.");
+      this.tell(say("That photo could not be read. Type the code instead."));
       return null;
     }
   }

@@ -1,15 +1,16 @@
 // Drawing the station page: small functions from data to elements. No markup from data except our own server's drawings.
 
 import { grouped } from "./codes.js";
+import { marked, say, spoken } from "./language.js";
 
 const WORDS = {
-  idle: "Ready",
-  kept: "Kept here, sending",
-  waiting: "Kept here, not sent",
-  recorded: "Recorded",
-  already: "Already done",
-  refused: "Refused",
-  failed: "Not kept",
+  idle: marked("Ready"),
+  kept: marked("Kept here, sending"),
+  waiting: marked("Kept here, not sent"),
+  recorded: marked("Recorded"),
+  already: marked("Already done"),
+  refused: marked("Refused"),
+  failed: marked("Not kept"),
 };
 const SHAPES = { idle: "ready", waiting: "kept", failed: "refused" };
 const LOOKS = { idle: "idle", waiting: "kept", failed: "refused" };
@@ -63,13 +64,14 @@ export function showResult(bars, { result, tag = "", sentence }) {
     bar.dataset.moment = result;
     bar.replaceChildren(
       mark(SHAPES[result] ?? result, "result-shape"),
-      element("p", { className: "result-word" }, element("span", { text: WORDS[result] }), tag && element("span", { className: "result-tag", text: tag })),
+      element("p", { className: "result-word" }, element("span", { text: say(WORDS[result]) }), tag && element("span", { className: "result-tag", text: tag })),
       element("p", { className: "result-sentence", text: sentence }),
     );
   }
 }
 
-export function queueEntry(entry, isChosen) {
+export function queueEntry(given, isChosen) {
+  const entry = spoken(given);
   const button = element(
     "button",
     { className: "next", type: "button", data: { code: entry.code }, "aria-pressed": String(isChosen) },
@@ -80,14 +82,17 @@ export function queueEntry(entry, isChosen) {
   return element("li", {}, button);
 }
 
-function whyMark(entry) {
+// Why an entry is next. What was started here is so before the server says it.
+export function whyMark(entry) {
   if (entry.state === "held") return state("held", entry.why);
+  if (entry.state === "running") return state("running", say("Started here"));
+  if (entry.is_pinned) return state("act", entry.why);
   if (entry.is_late) return state("late", entry.why);
-  if (entry.state === "running") return state("running", entry.why);
   return element("span", { className: "soft", text: entry.why });
 }
 
-export function piece(data) {
+export function piece(given) {
+  const data = spoken(given);
   const head = element(
     "header",
     { className: "piece-head" },
@@ -97,10 +102,12 @@ export function piece(data) {
   );
   const numbers = element("dl", { className: "numbers" }, ...data.numbers.map(number));
   const picture = data.drawing ? drawing(data.drawing, "piece-pattern") : drawing(data.icon, "piece-icon");
-  return [head, data.kit && kit(data.kit), element("div", { className: "piece-body" }, picture, numbers)].filter(Boolean);
+  const lacks = data.not_ready && !data.kit?.is_short && element("p", { className: "piece-notice" }, mark("waiting"), data.not_ready);
+  const beyond = data.beyond && element("p", { className: "piece-notice" }, mark("act"), data.beyond);
+  return [head, beyond, lacks, data.kit && kit(data.kit), element("div", { className: "piece-body" }, picture, numbers)].filter(Boolean);
 }
 
-function number({ label, value, exact }) {
+export function number({ label, value, exact }) {
   return element(
     "div",
     { className: value.length > 14 ? "number-wide" : "" },
@@ -110,28 +117,43 @@ function number({ label, value, exact }) {
 }
 
 // What the list alone tells of a piece, while its numbers are on their way.
-export function pieceOf(entry) {
+export function pieceOf(given) {
+  const { in: _, ...entry } = spoken(given);
   return piece({ ...entry, fitting: entry.size, metal: entry.due, numbers: [], kit: null, drawing: "" });
 }
 
+const STATES = {
+  done: marked("Done here"),
+  running: marked("Started here"),
+  ready: marked("Ready"),
+  waiting: marked("Not ready yet"),
+  void: marked("Void"),
+};
+
 function stateOf(data) {
-  if (!data.operation) return element("span", { text: `Not here: ${data.where}` });
-  if (data.state === "held") return state("held", data.reason ? `On hold: ${data.reason}` : "On hold");
-  const words = { done: "Done here", running: "Started here", ready: "Ready", waiting: "Not ready yet", void: "Void" };
-  return state(data.state, words[data.state] ?? data.state);
+  if (!data.operation) return element("span", { text: say("Not here: {where}", data) });
+  if (data.state === "held") return state("held", data.reason ? say("On hold: {reason}", data) : say("On hold"));
+  return state(data.state, say(STATES[data.state] ?? data.state));
 }
 
+// Of a kit that is short the pieces are named by the places where they are; of a whole one the number says it all.
 function kit(data) {
-  const rows = data.pieces.map((one) =>
-    element("li", { className: one.is_here ? "" : "kit-missing" }, element("strong", { text: String(one.position) }), ` ${one.is_here ? "here" : one.where}`),
+  const words = element("p", {}, state(data.is_short ? "waiting" : "done", data.words));
+  const places = new Map();
+  for (const one of data.is_short ? data.pieces : []) {
+    const where = one.is_here ? say("here") : one.where;
+    places.set(where, [...(places.get(where) ?? []), one]);
+  }
+  const rows = [...places].map(([where, pieces]) =>
+    element("li", { className: pieces[0].is_here ? "" : "kit-missing" }, element("strong", { text: pieces.map((one) => one.position).join(", ") }), ` ${where}`),
   );
-  return element("div", { className: "kit" }, element("p", {}, data.is_short ? state("waiting", data.words) : state("done", data.words)), element("ol", {}, ...rows));
+  return element("div", { className: "kit" }, words, rows.length > 0 && element("ol", {}, ...rows));
 }
 
-export function caution({ word, hazard, text }) {
+export function caution({ grade, word, hazard, text }) {
   const box = element(
     "div",
-    { className: "caution", role: "note", data: { word } },
+    { className: "caution", role: "note", data: { word: grade ?? word } },
     element("p", { className: "caution-word" }, mark("hazard", ""), word),
     element("p", { className: "caution-text" }, element("strong", { text: `${hazard}.` }), ` ${text}`),
   );
@@ -142,7 +164,7 @@ export function caution({ word, hazard, text }) {
 // How long ago, as people say it.
 export function ago(at) {
   const minutes = Math.max(0, Math.round((Date.now() - at) / 60_000));
-  if (minutes < 1) return "just now";
+  if (minutes < 1) return say("just now");
   if (minutes < 120) return `${minutes} min`;
   const hours = Math.floor(minutes / 60);
   return hours < 24 ? `${hours} h ${minutes % 60} min` : `${Math.floor(hours / 24)} d ${hours % 24} h`;

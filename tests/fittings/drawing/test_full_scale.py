@@ -1,15 +1,16 @@
 """The 1:1 PDF, rendered: its scale bar and its patterns measure what they should, its layers are there."""
 
-import re
-import zlib
+from io import BytesIO
 
 import numpy as np
+import pikepdf
 import pypdfium2
 import pytest
 
 from fittings.drawing import patterns, patterns_pdf
 from tests.fittings.drawing.kinds import CASES, IDS, made
 from tests.fittings.drawing.samples import elbow
+from tests.travelers.documents.reading_tags import check, tree_of
 
 DPI = 50
 MARGIN, FOOT = 0.75, 1.25  # in: of the page, and of the band for the scale bar
@@ -78,51 +79,39 @@ def objects(data: bytes) -> str:
 
 
 def test_the_layers_are_optional_content():
-    data = patterns_pdf(made(("gored_elbow", "five")))
-    text = objects(data)
-    assert data.startswith(b"%PDF-1.6")
-    groups = {
-        name: number
-        for number, name in re.findall(r"(\d+) 0 obj\s*<<\s*/Name \((\w+)\) /Type /OCG\s*>>", text)
-    }
-    assert set(groups) == {"CUT", "MARK", "TEXT"}
-    catalog = re.search(
-        r"/OCProperties <<(.*?)/Type /Catalog|/OCProperties <<(.*?)>>\s*>>", text, re.S
-    ).group(0)
-    for number in groups.values():
-        assert f"{number} 0 R" in catalog
-    properties = re.findall(r"/Properties <<(.*?)>>", text, re.S)
-    assert len(properties) == 3
-    for found in properties:
-        for name, number in groups.items():
-            assert f"/{name} {number} 0 R" in found
-    for stream in re.findall(rb"stream\r?\n(.*?)endstream", data, re.S):
-        content = content_of(stream)
-        if b"BDC" in content:
-            assert [name.decode() for name in re.findall(rb"/OC /(\w+) BDC", content)] == [
-                "CUT",
-                "MARK",
-                "TEXT",
+    with pikepdf.open(BytesIO(patterns_pdf(made(("gored_elbow", "five"))))) as pdf:
+        layers = pdf.Root.OCProperties
+        groups = {str(group.Name): group.objgen for group in layers.OCGs}
+        assert set(groups) == {"CUT", "MARK", "TEXT"}
+        assert {group.objgen for group in layers.D.ON} == set(groups.values())
+        assert len(pdf.pages) == 3
+        for page in pdf.pages:
+            properties = page.Resources.Properties
+            assert {name: properties[f"/{name}"].objgen for name in groups} == groups
+            begun = [
+                str(operands[1])
+                for operands, operator in pikepdf.parse_content_stream(page)
+                if str(operator) == "BDC" and str(operands[0]) == "/OC"
             ]
-            assert content.count(b"EMC") == 3
+            assert begun == ["/CUT", "/MARK", "/TEXT"]
 
 
-def content_of(stream: bytes) -> bytes:
-    import base64
-
-    raw = stream.strip()
-    try:
-        return zlib.decompress(raw)
-    except zlib.error:
-        return zlib.decompress(base64.a85decode(raw.removesuffix(b"~>")))
+def test_it_is_tagged_and_its_pattern_is_told_in_words():
+    data = patterns_pdf(made(("gored_elbow", "five")), title="Elbow for AHU-3")
+    check(data)
+    tree = tree_of(data)
+    assert [node.text for node in tree.all("H1")] == ["Elbow for AHU-3"] * 3
+    assert all("Flat pattern at full scale" in node.alt for node in tree.all("Figure"))
 
 
 def test_a_layer_that_is_off_is_not_drawn():
-    data = patterns_pdf(made(("gored_elbow", "five")))
-    on = re.search(rb"/ON \[ (\d+) 0 R (\d+) 0 R (\d+) 0 R \]", data)
-    assert on
-    off = data.replace(b"/ON [", b"/OFF[")  # as long as before: the file's table of places still holds
-    before, after = pages(data)[0], pages(off)[0]
+    data, off = patterns_pdf(made(("gored_elbow", "five"))), BytesIO()
+    with pikepdf.open(BytesIO(data)) as pdf:
+        shown = pdf.Root.OCProperties.D
+        shown.OFF = shown.ON
+        del shown.ON
+        pdf.save(off)
+    before, after = pages(data)[0], pages(off.getvalue())[0]
     band = slice(
         before.shape[0] - round((MARGIN + FOOT + 3) * DPI), before.shape[0] - round((MARGIN + FOOT) * DPI) - 3
     )

@@ -139,12 +139,15 @@ def test_a_nine_piece_elbow_is_quick_and_small():
         "gored_elbow", params, sheet=SHEET, allowances=Allowances(lap=0.5), practice=Practice()
     )
     development = development_as_dict(made_of_nine)
-    took = []
+    took, usual = [], []
     for _ in range(25):
         start = time.process_time()
         text = space_svg(development)
         took.append(time.process_time() - start)
-    assert min(took) < 0.030
+        start = time.process_time()
+        sum(at * 0.5 for at in range(300_000))  # some 20 ms where the drawing takes some 23
+        usual.append(time.process_time() - start)
+    assert min(took) < 1.5 * min(usual)
     assert len(text.encode()) < 60_000
 
 

@@ -213,6 +213,11 @@ PARAMS = st.builds(
     Sheet("galvanized", 24, 0.0276, 1.156, 120, 60),
     Allowances(lap=0.5, end_a=2, end_b=2),
 )
+@example(
+    {"diameter": 1.0, "branch_diameter": 1.0, "angle": 12.0, "branch_offset": 0.0, "branch_length": 6.0},
+    Sheet("galvanized", 24, 0.125, 1.156),
+    Allowances(lap=1.066390705010682e-280, edge_a=0.0, edge_b=0.0, end_a=1.0),
+)
 def test_whatever_can_be_made_is_right_and_whatever_not_names_its_field(params, sheet, allowances):
     try:
         dev = develop("saddle", params, sheet=sheet, allowances=allowances, practice=Practice())

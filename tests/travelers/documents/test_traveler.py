@@ -184,8 +184,11 @@ def test_missing_characters_are_boxes_and_full_width_ones_are_narrowed():
 
 def test_a_lot_in_words():
     assert lot_text(sheet()) == "Lot of 12, line 3"
-    assert lot_text(replace(sheet(), first_number=4, last_number=4)) == "Fitting 4 of 12, line 3"
-    assert lot_text(replace(sheet(), first_number=4, last_number=6)) == "Fittings 4–6 of 12, line 3"
+    one, some = sheet().pieces[3:4], sheet().pieces[3:6]
+    assert lot_text(replace(sheet(), first_number=4, last_number=4, pieces=one)) == "Fitting 4 of 12, line 3"
+    assert (
+        lot_text(replace(sheet(), first_number=4, last_number=6, pieces=some)) == "Fittings 4–6 of 12, line 3"
+    )
     assert lot_text(sheet(quantity=1)) == "One fitting, line 3"
 
 
