@@ -11,6 +11,7 @@ import { isKept, settle, startTyped } from "./entry_typed.js";
 let isChanged = false;
 let isSending = false;
 let isSettled = false;
+let isSent = false;
 
 form.addEventListener("input", () => { isChanged = true; });
 
@@ -63,7 +64,10 @@ form.addEventListener("click", (event) => {
 });
 
 form.addEventListener("submit", (event) => {
-  if (isSettled) return;
+  if (isSettled && !isSent) {
+    isSent = true;
+    return;
+  }
   event.preventDefault();
   if (isSending) return;
   isSending = true;
@@ -75,7 +79,7 @@ form.addEventListener("submit", (event) => {
   }));
 });
 
-addEventListener("pageshow", () => { isSending = false; isSettled = false; });
+addEventListener("pageshow", () => { isSending = isSettled = isSent = false; });
 addEventListener("beforeunload", (event) => {
   if (isChanged && !isSending && !isKept()) event.preventDefault();
 });
