@@ -1,4 +1,4 @@
-"""The API of this package: development, orders, customers, shop tables, kinds. See the contract in README."""
+"""The API of this package: development, orders, customers, shop tables, kinds."""
 
 from __future__ import annotations
 
