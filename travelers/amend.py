@@ -68,8 +68,8 @@ def order_change(*, number: str, data: Any, actor: Actor, now: datetime) -> Show
         _check_left(shown)
         if change.seen and change.seen != shown.seen:
             raise Conflict(
-                f"The floor went on since this change of order {order.number} was shown. Look at it again."
-                " Nothing was changed.",
+                f"The floor went on, or something else was typed, since this change of order {order.number} was"
+                " shown. Look at it again. Nothing was changed.",
                 [FieldError("seen", change.seen, shown.seen, "What the change means is another now.")],
                 seen=shown.seen,
             )

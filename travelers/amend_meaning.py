@@ -27,7 +27,7 @@ from travelers.amend_reading import (
     Change,
     LineWish,
 )
-from travelers.amend_started import Metal, One, Step, fittings_in, metal_of, steps_of
+from travelers.amend_started import Metal, One, Step, fittings_in, metal_of, operation_names, steps_of
 from travelers.sheets import CUT, sheet_word
 from travelers.state import DONE, RUNNING, SCRAPPED
 
@@ -109,10 +109,13 @@ def meaning_of(order: Order, change: Change, *, now: datetime) -> Shown:
     """What a change means as the floor stands."""
     touched = [wish.line for wish in change.wishes if wish.line]
     fittings = fittings_in(touched)
-    lines = tuple(_meaning(wish, fittings[wish.line.pk] if wish.line else (), now) for wish in change.wishes)
+    names = operation_names()
+    lines = tuple(
+        _meaning(wish, fittings[wish.line.pk] if wish.line else (), names, now) for wish in change.wishes
+    )
     untouched = order.fittings.filter(taken_out_at=None).exclude(line__in=touched).count()
     after = untouched + sum(line.made + line.stays for line in lines)
-    return Shown(order, change, lines, _mark(order, change, lines), after)
+    return Shown(order, change, lines, _mark(order, lines), after)
 
 
 def line_text(quantity: int, line: OrderLine | Any, development: Mapping[str, Any] | None = None) -> str:
@@ -126,14 +129,16 @@ def line_text(quantity: int, line: OrderLine | Any, development: Mapping[str, An
 # -- one line ----------------------------------------------------------------
 
 
-def _meaning(wish: LineWish, fittings: Sequence[One], now: datetime) -> Meaning:
+def _meaning(
+    wish: LineWish, fittings: Sequence[One], names: Sequence[tuple[str, str]], now: datetime
+) -> Meaning:
     line, given = wish.line, wish.given
     before = line_text(line.quantity, line) if line else ""
     after = line_text(given.quantity, given, _development(wish)) if given else ""
     if line is None:
         return Meaning(wish, "", after, made=given.quantity)
     if wish.kind in (SAME, WORDING):
-        return Meaning(wish, before, after, so_far=steps_of(fittings), stays=len(fittings))
+        return Meaning(wish, before, after, so_far=steps_of(fittings, names), stays=len(fittings))
     wanted = {CANCEL: 0, REPLACE: 0}.get(wish.kind, given.quantity if given else 0)
     over = max(0, len(fittings) - wanted)
     candidates = _going_first([one for one in fittings if not one.is_delivered])[:over]
@@ -148,8 +153,8 @@ def _meaning(wish: LineWish, fittings: Sequence[One], now: datetime) -> Meaning:
         wish,
         before,
         after,
-        so_far=steps_of(fittings),
-        going=steps_of(begun),
+        so_far=steps_of(fittings, names),
+        going=steps_of(begun, names),
         made=made,
         stays=len(fittings) - len(go),
         over=len(fittings) - len(go) - min(wanted, len(fittings)),
@@ -270,8 +275,8 @@ def _cut_already(go: Sequence[One]) -> dict[int, frozenset[int]]:
 # -- its mark ------------------------------------------------------------------
 
 
-def _mark(order: Order, change: Change, lines: Iterable[Meaning]) -> str:
-    facts = [order.number, order.version, change.note]
+def _mark(order: Order, lines: Iterable[Meaning]) -> str:
+    facts: list[Any] = [order.number, order.version]
     for one in lines:
         given = one.wish.given.values() if one.wish.given else None
         facts.append([one.wish.kind, one.wish.line.pk if one.wish.line else None, given, one.started])

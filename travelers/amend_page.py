@@ -19,7 +19,7 @@ from shared.roles import Actor
 from travelers.amend import change_show, order_change
 from travelers.amend_meaning import Meaning, Shown
 from travelers.amend_reading import GO_ON, KEEP, SCRAP
-from travelers.amend_started import Metal, Step, fittings_in, steps_of
+from travelers.amend_started import Metal, Step, fittings_in, operation_names, steps_of
 
 IN_PLACE = ("quantity", "tag", "system", "traveler_per")
 STARTED_WORDS = (
@@ -78,8 +78,9 @@ class ChangeEntry:
         self.choices = entry_choices()
         self.problems: list[tuple[str, str]] = []
         self.shown: Shown | None = None
+        self.is_stale = False
         lines = list(order.lines.select_related("order").order_by("position"))
-        far = fittings_in(lines)
+        far, self._names = fittings_in(lines), operation_names()
         self.rows = [self._row(line, far[line.pk], data, is_judged) for line in lines]
         self.rows += [
             Row(self._form(f"new-{at}", data, {}, is_judged))
@@ -94,7 +95,7 @@ class ChangeEntry:
         form = self._form(prefix, data, line_initial(line, self.choices.unit), is_judged)
         drawing = line_drawing(line, line.tables_used or versions_in_force())
         begun = any(one.is_begun for one in fittings)
-        row = Row(form, line, drawing, far_text(steps_of(fittings), len(fittings)), begun)
+        row = Row(form, line, drawing, far_text(steps_of(fittings, self._names), len(fittings)), begun)
         if data is not None:
             row.is_cancelled = data.get(f"{prefix}-cancel") == "yes"
             row.started = str(data.get(f"{prefix}-started", KEEP))
@@ -194,6 +195,7 @@ class ChangeEntry:
         return True
 
     def _refused(self, problem: Problem) -> None:
+        self.is_stale = any(error.field == "version" for error in problem.errors)
         others = []
         for error in problem.errors:
             head, _, rest = error.field.partition("].")

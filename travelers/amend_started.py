@@ -105,8 +105,16 @@ def _known(row: tuple[pieces.Loaded, FittingState, float] | None) -> dict:
     return {} if row is None else dict(zip(("loaded", "state", "minutes"), row, strict=True))
 
 
-def steps_of(fittings: Sequence[One]) -> tuple[Step, ...]:
-    """How far fittings are, by operation in flow order: their segments, then the fittings as a whole."""
+def operation_names() -> list[tuple[str, str]]:
+    """Codes and names in flow order."""
+    return list(Operation.objects.order_by("position").values_list("code", "name"))
+
+
+def steps_of(fittings: Sequence[One], names: Sequence[tuple[str, str]]) -> tuple[Step, ...]:
+    """How far fittings are, by operation in flow order: their segments, then the fittings as a whole.
+
+    names  as `operation_names` gives them
+    """
     done: Counter[str] = Counter()
     running: Counter[str] = Counter()
     whole: dict[str, bool] = {}
@@ -118,10 +126,9 @@ def steps_of(fittings: Sequence[One]) -> tuple[Step, ...]:
             whole[task.operation] = task.segment is None
             done[task.operation] += now == DONE
             running[task.operation] += now == RUNNING
-    rows = Operation.objects.order_by("position").values_list("code", "name")
     return tuple(
         Step(code, name, done[code], running[code], whole[code])
-        for code, name in rows
+        for code, name in names
         if done[code] or running[code]
     )
 

@@ -68,6 +68,8 @@ def where_answer(asked: str) -> dict[str, Any]:
             piece["icon"] = icons.of(fitting, piece["position"]) if answer["is_short"] else ""
             places[piece["operation"]] += piece["state"] != "scrapped"
         fitting["is_asked"] = bool(pieces) and not answer["sheet"]  # a sheet's would all stand open
+    orders = {fitting["order"] for fitting in answer["results"]}
+    answer["one_order"] = orders.pop() if len(orders) == 1 else ""
     answer["pieces"] = sum(len(fitting["segments"]) for fitting in answer["results"])
     answer["places"] = [{"name": name, "count": places[code]} for code, name in names.items()]
     answer["places"].append({"name": "Finished", "count": places[None]})

@@ -269,7 +269,7 @@ def test_a_scan_that_alters_what_was_shown_makes_it_be_shown_again():
     assert desk.shown(one.order, line(quantity=1), now=at(3)).seen == shown.seen
     one.scan("cut", one.segment(1, fitting=2).code)
     before = facts()
-    with pytest.raises(Conflict, match="The floor went on since this change"):
+    with pytest.raises(Conflict, match="since this change of order"):
         desk.changed(one.order, line(quantity=1), now=at(4), seen=shown.seen)
     assert facts() == before
     again = desk.shown(one.order, line(quantity=1), now=at(5))
