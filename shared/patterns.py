@@ -12,6 +12,7 @@ from shared.pile import pile
 from shared.templatetags.parts import STATE_WORDS
 
 PLACES = (("office", "Office"), ("tablet", "Station tablet"), ("tv", "Board"))
+FIELD_SIZES = ("tiny", "short", "number", "length", "code")
 AS_OF = datetime(2026, 3, 4, 19, 2, tzinfo=UTC)
 
 
@@ -93,6 +94,7 @@ def _bays() -> list[dict]:
         _bay("Seam", [0.5, 0.6, 0.9], 6.5, "2 h"),
         _bay("Assemble", [1.5, 1.2, 0.8], 5.0, "4 h", held=2),
         _bay("Ends", [0.4, 0.3], 6.5, "1 h"),
+        _bay("Paint", [0.1] * 60, 6.5, "6 h"),
         _bay("Wrap", [0.2, 0.2, 0.3, 0.2], 6.5, "1 h"),
     ]
 
@@ -121,6 +123,7 @@ def patterns_context() -> dict:
         ],
         "states": list(STATE_WORDS),
         "rows": rows,
+        "sizes": FIELD_SIZES,
         "page_obj": Paginator(range(312), 50).page(2),
         "elbow": elbow_paths(),
         "bays": _bays(),

@@ -104,27 +104,79 @@ def test_a_pile_without_a_station_is_never_over():
     assert shapes.line_y is None and not shapes.is_over
 
 
-@pytest.mark.django_db
-def test_pattern_page_shows_every_part_and_has_no_inline_script_or_style(rf):
-    html = render_to_string("shared/patterns.html", patterns_context(), request=rf.get("/patterns/"))
+FRAME = {
+    "frame-actor",
+    "frame-find",
+    "frame-find-first",
+    "frame-find-key",
+    "frame-own",
+}  # of who is signed in
+NOT_DRAWN = {
+    "_export.html",
+    "_find.html",
+    "_htmx.html",
+    "_marks.html",
+}  # of a list, of the frame, without a look
+SHARED_CSS = ("base", "parts", "board")
+
+
+def shared_css(name: str) -> str:
+    return (SHARED / f"static/shared/{name}.css").read_text()
+
+
+@pytest.fixture
+def pattern_page(db, rf) -> str:
+    return render_to_string("shared/patterns.html", patterns_context(), request=rf.get("/patterns/"))
+
+
+def classes_of(html: str) -> set[str]:
+    return {one for held in re.findall(r'class="([^"]*)"', html) for one in held.split()}
+
+
+def test_pattern_page_shows_every_class_of_the_shared_sheets(pattern_page):
     for place in ("office", "tablet", "tv"):
-        assert f'data-place="{place}"' in html
-    for part in (
-        "button-main",
-        "form-errors",
-        "table",
-        "result",
-        "caution",
-        "stale",
-        "empty",
-        "pad",
-        "bay",
-        "drawing",
-    ):
-        assert re.search(rf'class="[^"]*\b{part}\b', html), part
-    assert not re.search(r"\sstyle=|<style|<script(?![^>]*\bsrc=)|\son\w+=", html)
-    identifiers = re.findall(r'\sid="([^"]+)"', html)
+        assert f'data-place="{place}"' in pattern_page
+    declared = set()
+    for name in SHARED_CSS:
+        rules = re.sub(r"/\*.*?\*/", "", shared_css(name), flags=re.S)
+        declared |= set(re.findall(r"\.([a-z][a-z0-9-]*)", " ".join(re.findall(r"([^{}]*)\{", rules))))
+    assert len(declared) > 100
+    assert declared - classes_of(pattern_page) - FRAME == set()
+
+
+def test_pattern_page_shows_every_partial_and_the_list_of_parts_names_it():
+    folder = SHARED / "templates/shared"
+    shown = (folder / "_patterns_place.html").read_text() + (folder / "patterns.html").read_text()
+    partials = {path.name for path in folder.glob("_*.html")}
+    drawn = set(re.findall(r"shared/(_\w+\.html)", shown)) | {"_state.html"}  # the tag state_mark
+    assert partials - drawn - NOT_DRAWN == set()
+    words = shared_css("base").split("*/")[0]
+    own = {"_patterns_place.html", "_drawing_sample.html", "_drawing_lines.html"}
+    assert {name for name in partials - own if not re.search(rf"\b{name[:-5]}\b", words)} == set()
+
+
+def test_pattern_page_has_no_inline_script_or_style_and_each_id_once(pattern_page):
+    assert not re.search(r"\sstyle=|<style|<script(?![^>]*\bsrc=)|\son\w+=", pattern_page)
+    identifiers = re.findall(r'\sid="([^"]+)"', pattern_page)
     assert len(identifiers) == len(set(identifiers))
+
+
+def test_a_class_of_the_shared_sheets_is_used_somewhere():
+    """A part that no page has is taken out."""
+    used = "".join(
+        path.read_text()
+        for package in ("shared", "fittings", "travelers", "shopfloor")
+        for pattern in ("templates/**/*.html", "static/**/*.js", "**/*.py")
+        for path in (SHARED.parent / package).rglob(pattern)
+        if "patterns" not in path.name and "vendor" not in path.parts
+    )
+    for name in SHARED_CSS:
+        rules = re.sub(r"/\*.*?\*/", "", shared_css(name), flags=re.S)
+        for one in set(re.findall(r"\.([a-z][a-z0-9-]*)", " ".join(re.findall(r"([^{}]*)\{", rules)))):
+            word = one.removeprefix("is-").removeprefix("field-")
+            assert re.search(rf"(?<![\w-]){word}(?![\w-])|(?<![\w-]){one}(?![\w-])", used), (
+                f"{name}.css: .{one}"
+            )
 
 
 def test_no_template_of_ours_has_inline_script_or_style():
