@@ -18,7 +18,7 @@ from fittings.stock import COIL, REMNANT, SHEET, stock_listed
 from fittings.stock_reading import NAME_LENGTH, NOTE_LENGTH
 from fittings.tables import all_rows, rows
 from shared.problems import WrongInput
-from shared.units import MM_PER_IN, fraction_text, plain_number
+from shared.units import stock_text
 
 ON_A_PAGE = 200
 RETIRED = "retired"
@@ -110,14 +110,11 @@ def stock_row(item: StockItem, unit: str, sign: str) -> StockRow:
 
 
 def size_text(item: StockItem, unit: str) -> str:
-    """Width and length as they are measured on stock: to a 16th of an inch, or a tenth of a millimetre."""
-    sides = (item.width_in, item.length_in)
-    width, length = (
-        plain_number(side * MM_PER_IN, 1) if unit == "mm" else fraction_text(side, 16) for side in sides
-    )
+    """ "60 × 120 in"; a coil by its width and the length that is cut off it."""
     if item.form == COIL:
-        return f"{width} {unit} wide, cut to {length} {unit}"
-    return f"{width} × {length} {unit}"
+        width, length = stock_text(item.width_in, unit=unit), stock_text(item.length_in, unit=unit)
+        return f"{width} wide, cut to {length}"
+    return stock_text(item.width_in, item.length_in, unit=unit)
 
 
 def _mark(item: StockItem) -> tuple[str, str]:

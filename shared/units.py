@@ -12,7 +12,7 @@ from fractions import Fraction
 MM_PER_IN = 25.4
 IN2_PER_FT2 = 144.0
 KG_PER_LB = 0.45359237
-NO_BREAK = " "
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 _NUMBER = r"\d+(?:\.\d*)?|\.\d+"
 _LENGTH = re.compile(
@@ -116,7 +116,19 @@ def both_texts(value_in: float) -> str:
     >>> both_texts(44.07).replace(NO_BREAK, " ")
     '44 1/16 in (44.070)'
     """
-    return f"{fraction_text(value_in)}{NO_BREAK}in ({decimal_text(value_in)})".replace(" ", NO_BREAK, 1)
+    return f"{fraction_text(value_in).replace(' ', NO_BREAK)}{NO_BREAK}in ({decimal_text(value_in)})"
+
+
+def stock_text(*sides_in: float, unit: str) -> str:
+    """Sides as they are measured on stock: to a 16th of an inch, or a tenth of a millimetre.
+
+    >>> stock_text(60, 120, unit="in"), stock_text(47.83, unit="in"), stock_text(60, 120, unit="mm")
+    ('60 × 120 in', '47 13/16 in', '1524 × 3048 mm')
+    """
+    sides = (
+        plain_number(side * MM_PER_IN, 1) if unit == "mm" else fraction_text(side, 16) for side in sides_in
+    )
+    return f"{' × '.join(sides)} {unit}"
 
 
 def plain_number(value: float, places: int = 4) -> str:

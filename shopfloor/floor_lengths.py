@@ -39,7 +39,7 @@ class FloorUnit:
         return plain_number(feet / self.feet, 2)
 
     def said(self, feet: float) -> str:
-        return f"{self.typed(feet)}{NO_BREAK}{self.sign}"
+        return f"{self.typed(feet)} {self.sign}"
 
     def whole(self, feet: float) -> str:
         """Rounded to the whole, for what is summed up over a day."""

@@ -17,8 +17,8 @@ from django.db.models import Exists, OuterRef, Q
 from shared.roles import Actor
 from shared.turn import write_turn
 from shopfloor.models import NumberGap, NumberSeries
-from travelers.delivery import read_number
 from travelers.record import ScanResult
+from travelers.scan_reading import read_number
 
 OF_A_KEY = "key "
 

@@ -15,7 +15,7 @@ from django.utils.http import urlencode
 from fittings.cut_settings import cut_settings
 from fittings.developing import sheet_for
 from fittings.forms import shop_unit
-from fittings.models import CutPiece, CutPlan, CutSheet, Order, StockItem
+from fittings.models import CutPiece, CutPlan, CutSheet, Order
 from fittings.preview import weight_text
 from fittings.stock import stock_for
 from fittings.tables import all_rows
@@ -32,10 +32,6 @@ IS_CUT = Q(segment__tasks__operation=CUT, segment__tasks__state=TaskState.DONE)
 
 def metal_text(material: str, gauge: int) -> str:
     return f"{gauge} ga {material}"
-
-
-def inches_text(value: float) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
 def percent(share: float | None, places: int = 1) -> str:
@@ -78,14 +74,6 @@ class MetalOfOrder:
     def address(self, order: str) -> str:
         query = {"material": self.material, "gauge": self.gauge, "order": order}
         return f"{reverse('cut_plan_new')}?{urlencode(query)}"
-
-
-def stock_texts(item: StockItem, amount: str) -> tuple[str, str]:
-    """The size of an item and what it costs; a coil by its width and by the foot."""
-    if item.form == StockItem.Form.COIL:
-        by_foot = f"{amount} a foot" if item.cost_each is not None else amount
-        return f"{inches_text(item.width_in)} in wide, to {inches_text(item.length_in)} in long", by_foot
-    return f"{inches_text(item.width_in)} × {inches_text(item.length_in)} in", amount
 
 
 def metals_of_order(number: str, *, today: date) -> list[MetalOfOrder]:

@@ -12,7 +12,7 @@ from django.db.models import Count, Q
 
 from fittings.cut_sheets import piece_label
 from fittings.developing import sheet_for
-from fittings.forms import shop_unit
+from fittings.forms import length_typed, shop_unit
 from fittings.models import CutPiece, CutPlan, CutSheet, OrderLine, StockItem
 from fittings.money import currency_sign, money_text
 from fittings.preview import weight_text
@@ -20,13 +20,12 @@ from fittings.tables import all_rows
 from shared.jobs import OPEN, job_of
 from shared.models import Job
 from shared.problems import NotFound, WrongInput
-from shared.units import IN2_PER_FT2
+from shared.units import IN2_PER_FT2, stock_text
 from travelers.cut_forms import SEAMS, TURNS
 from travelers.cut_list_page import (
     JOB,
     CutCount,
     cut_counts,
-    inches_text,
     job_subject,
     metal_text,
     percent,
@@ -119,10 +118,22 @@ class SheetWords:
     """What every screen says of a sheet."""
 
     sheet: CutSheet
+    unit: str
 
     @property
     def size(self) -> str:
-        return size_text(self.sheet)
+        """A coil by the length that is cut off it."""
+        return stock_text(self.sheet.width_in, _taken_length(self.sheet), unit=self.unit)
+
+    @property
+    def used_length(self) -> str:
+        return stock_text(self.sheet.used_length_in, unit=self.unit)
+
+    @property
+    def load_offset(self) -> str:
+        """Where the sheet begins on the table; nothing for the first of a load."""
+        offset = self.sheet.load_offset_in
+        return stock_text(offset, unit=self.unit) if offset else ""
 
     @property
     def utilisation(self) -> str:
@@ -130,7 +141,8 @@ class SheetWords:
 
     @property
     def remnant(self) -> str:
-        return remnant_text(self.sheet)
+        sides = (self.sheet.remnant_width_in, self.sheet.remnant_length_in)
+        return stock_text(*sides, unit=self.unit) if all(sides) else ""
 
     @property
     def form(self) -> str:
@@ -142,6 +154,7 @@ class SheetCard(SheetWords):
     """One sheet of a plan as a picture in the list."""
 
     sheet: CutSheet
+    unit: str
     pieces: int
     late: int
     cut: CutCount
@@ -151,7 +164,7 @@ class SheetCard(SheetWords):
     @property
     def height(self) -> int:
         """Of the small picture, which is 320 wide."""
-        long = self.sheet.used_length_in if self.sheet.form == StockItem.Form.COIL else self.sheet.length_in
+        long = _taken_length(self.sheet)
         return round(320 * self.sheet.width_in / long) if long else 160
 
 
@@ -182,6 +195,7 @@ class Metal:
 @dataclass(frozen=True)
 class PlanPage:
     plan: CutPlan
+    unit: str
     state: str
     word: str
     progress: PlanProgress
@@ -215,6 +229,14 @@ class PlanPage:
         return dict(TURNS).get(self.plan.turns, self.plan.turns)
 
     @property
+    def gap(self) -> str:
+        return f"{length_typed(self.plan.gap_in, self.unit)} {self.unit}"
+
+    @property
+    def margin(self) -> str:
+        return f"{length_typed(self.plan.margin_in, self.unit)} {self.unit}"
+
+    @property
     def seams(self) -> str:
         return dict(SEAMS).get(self.plan.seams, self.plan.seams)
 
@@ -223,31 +245,22 @@ class PlanPage:
         return max((card.sheet.load for card in self.sheets), default=0)
 
 
-def size_text(sheet: CutSheet) -> str:
-    """ "60 × 120 in"; a coil by the length that is cut off it."""
-    length = sheet.used_length_in if sheet.form == StockItem.Form.COIL else sheet.length_in
-    return f"{inches_text(sheet.width_in)} × {inches_text(length)} in"
-
-
 def sheet_share(sheet: CutSheet) -> float:
     """Area of the parts over that of the sheet; of a coil, over the length cut off."""
     area = _taken_area(sheet)
     return sheet.parts_area / area if area else 0.0
 
 
+def _taken_length(sheet: CutSheet) -> float:
+    return sheet.used_length_in if sheet.form == StockItem.Form.COIL else sheet.length_in
+
+
 def _taken_area(sheet: CutSheet) -> float:
-    length = sheet.used_length_in if sheet.form == StockItem.Form.COIL else sheet.length_in
-    return sheet.width_in * length
+    return sheet.width_in * _taken_length(sheet)
 
 
 def _remnant_area(sheet: CutSheet) -> float:
     return (sheet.remnant_width_in or 0.0) * (sheet.remnant_length_in or 0.0)
-
-
-def remnant_text(sheet: CutSheet) -> str:
-    if not _remnant_area(sheet):
-        return ""
-    return f"{inches_text(sheet.remnant_width_in)} × {inches_text(sheet.remnant_length_in)} in"
 
 
 def plan_page(number: int, *, today: date, now: datetime) -> PlanPage:
@@ -260,10 +273,12 @@ def plan_page(number: int, *, today: date, now: datetime) -> PlanPage:
     pieces = CutPiece.objects.filter(plan=plan).count()
     cut = cut_counts("plan", plan=plan).get(plan.pk, CutCount())
     state, word = plan_mark(plan, cut, progress.job)
+    unit = shop_unit()
     sheets = list(plan.sheets.order_by("position"))
     unplaced, unplaced_count = _unplaced(plan) if plan.state != CutPlan.State.MAKING else ((), 0)
     return PlanPage(
         plan,
+        unit,
         state,
         word,
         progress,
@@ -271,8 +286,8 @@ def plan_page(number: int, *, today: date, now: datetime) -> PlanPage:
         pieces,
         percent(plan.utilisation),
         percent(plan.bound) if plan.bound and plan.bound < NO_BOUND else "",
-        _metal(plan, sheets) if sheets else None,
-        _cards(plan, sheets, today),
+        _metal(plan, sheets, unit) if sheets else None,
+        _cards(plan, sheets, unit, today),
         unplaced,
         unplaced_count,
         *_comparisons(plan),
@@ -280,7 +295,7 @@ def plan_page(number: int, *, today: date, now: datetime) -> PlanPage:
     )
 
 
-def _cards(plan: CutPlan, sheets: Sequence[CutSheet], today: date) -> tuple[SheetCard, ...]:
+def _cards(plan: CutPlan, sheets: Sequence[CutSheet], unit: str, today: date) -> tuple[SheetCard, ...]:
     if not sheets:
         return ()
     on = Q(is_live=True) | Q(off_at=None)
@@ -301,12 +316,12 @@ def _cards(plan: CutPlan, sheets: Sequence[CutSheet], today: date) -> tuple[Shee
         pieces, late, off = counts.get(sheet.pk, (0, 0, 0))
         own = cut.get(sheet.pk, CutCount())
         is_late = late if not own.is_all else 0
-        found.append(SheetCard(sheet, pieces, is_late, own, off, f"{plan.version}-{own.done}-{off}"))
+        found.append(SheetCard(sheet, unit, pieces, is_late, own, off, f"{plan.version}-{own.done}-{off}"))
     return tuple(found)
 
 
-def _metal(plan: CutPlan, sheets: Sequence[CutSheet]) -> Metal:
-    unit, sign = shop_unit(), currency_sign()
+def _metal(plan: CutPlan, sheets: Sequence[CutSheet], unit: str) -> Metal:
+    sign = currency_sign()
     try:
         per_in2 = sheet_for(plan.material, plan.gauge, all_rows()).weight_lb_ft2 / IN2_PER_FT2
     except WrongInput:  # the metal was taken out of the shop's table since

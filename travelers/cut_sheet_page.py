@@ -10,9 +10,11 @@ from django.utils.safestring import SafeString, mark_safe
 
 from fittings.cut_sheets import SheetPiece, sheet_contents
 from fittings.drawing.cut_sheet import sheet_svg
+from fittings.forms import shop_unit
 from fittings.models import CutPiece, CutPlan, CutSheet
 from fittings.money import currency_sign, money_text
 from shared.problems import Conflict, NotFound
+from shared.units import MM_PER_IN
 from travelers.cut_list_page import CutCount, metal_text
 from travelers.cut_plan_page import SheetWords
 from travelers.cut_work import CUT
@@ -30,6 +32,7 @@ class PieceRow:
     piece: SheetPiece
     state: str
     word: str
+    size: str
     is_meant: bool = False
 
     @property
@@ -40,6 +43,7 @@ class PieceRow:
 @dataclass(frozen=True)
 class SheetPage(SheetWords):
     sheet: CutSheet
+    unit: str
     picture: SafeString
     rows: tuple[PieceRow, ...]
     cut: CutCount
@@ -92,8 +96,13 @@ def sheet_page(pk: int, *, piece: str = "") -> SheetPage:
     """
     sheet = sheet_by_id(pk)
     content = sheet_contents([sheet])[0]
-    states = _states(sheet)
-    rows = tuple(_row(one, states.get((one.segment_id, one.plate), ""), piece) for one in content.pieces)
+    states, unit = _states(sheet), shop_unit()
+    rows = tuple(
+        _row(
+            one, states.get((one.segment_id, one.plate), ""), unit, is_meant=bool(piece) and one.code == piece
+        )
+        for one in content.pieces
+    )
     done = {row.piece.code for row in rows if row.state == "done"}
     on = [row for row in rows if not row.piece.is_off]
     meant = next((row for row in rows if row.is_meant), None)
@@ -102,6 +111,7 @@ def sheet_page(pk: int, *, piece: str = "") -> SheetPage:
     at = next(number for number, one in enumerate(neighbours) if one.pk == sheet.pk)
     return SheetPage(
         sheet,
+        unit,
         mark_safe(picture),
         rows,
         CutCount(len(on), sum(row.state == "done" for row in on)),
@@ -141,12 +151,14 @@ WORDS = {
 }
 
 
-def _row(piece: SheetPiece, state: str, asked: str) -> PieceRow:
+def _row(piece: SheetPiece, state: str, unit: str, *, is_meant: bool) -> PieceRow:
     if piece.is_off:
         mark = ("void", "Taken off")
     else:
         mark = WORDS.get(state, ("ready", "To cut") if state else ("draft", "Planned"))
-    return PieceRow(piece, *mark, is_meant=bool(asked) and piece.code == asked)
+    scale, places = (MM_PER_IN, 1) if unit == "mm" else (1, 2)
+    size = f"{piece.long * scale:.{places}f} × {piece.wide * scale:.{places}f}"
+    return PieceRow(piece, *mark, size, is_meant)
 
 
 def picture_tag(pk: int, *, small: bool, piece: str = "") -> str:

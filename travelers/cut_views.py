@@ -11,8 +11,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import condition, require_http_methods, require_POST, require_safe
 
-from fittings.money import currency_sign, money_text
+from fittings.money import currency_sign
 from fittings.preview import weight_text
+from fittings.stock_page import stock_row
 from fittings.views.not_loaded import says_when_not_loaded
 from shared.problems import Conflict, WrongInput
 from shared.roles import OFFICE, SUPERVISOR, role_required
@@ -78,10 +79,7 @@ def _new_page(request, form, status=200):
         "choices": choices,
         "metal": cut_list_page.metal_text(choices.material, choices.gauge),
         "weight": weight_text(choices.weight_lb, choices.unit, 0),
-        "stock": [
-            (item, is_ticked, *cut_list_page.stock_texts(item, money_text(item.cost_each, sign)))
-            for item, is_ticked in form.stock
-        ],
+        "stock": [(stock_row(item, choices.unit, sign), is_ticked) for item, is_ticked in form.stock],
     }
     return render(request, "travelers/cut_plan_new.html", context, status=status)
 

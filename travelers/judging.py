@@ -11,9 +11,9 @@ from fittings.models import CutSheet
 from shared.words import say
 from travelers import pieces, replaced, sentences
 from travelers.append import Target
-from travelers.delivery import Delivery
 from travelers.models import Operator, Scan
 from travelers.reasons import reasons_now
+from travelers.scan_reading import DeliveredScan
 from travelers.sheets import CUT, cut_through
 from travelers.state import (
     DONE,
@@ -47,7 +47,7 @@ class Judged:
 class Judging:
     """Decides one scan over the fittings that its code stands for, and stores what follows for each."""
 
-    def __init__(self, scan: Delivery, event: Event, found: pieces.Found):
+    def __init__(self, scan: DeliveredScan, event: Event, found: pieces.Found):
         self.scan = scan
         self.event = event
         self.loaded = found.loaded

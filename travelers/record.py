@@ -25,12 +25,12 @@ from shared.turn import waited_since, write_turn
 from shared.words import ENGLISH, mark, say
 from travelers import pieces, replaced
 from travelers.append import append_scan
-from travelers.delivery import Delivery, read_delivery
 from travelers.judging import Judged, Judging
 from travelers.languages import shop_language, speaking
 from travelers.left_kept import kept_follow
 from travelers.limits import Limits, StationLimits, beyond_limits
 from travelers.models import Operator, Scan, ScanMismatch, Traveler
+from travelers.scan_reading import DeliveredScan, read_scan
 from travelers.sheet_scans import SheetJudging
 from travelers.state import FINISH, START, Event
 
@@ -82,7 +82,7 @@ def scan_record(
     """
     if actor.role not in (OPERATOR, SUPERVISOR):
         raise NotAllowed(role=actor.role, needed=(OPERATOR, SUPERVISOR))
-    scan = read_delivery(delivery)
+    scan = read_scan(delivery)
     if not scan.has_usable_id:
         sentence = "This scan has no usable id and was not kept. Scan again."
         return ScanResult(scan.id, "refused", "refused", sentence, scan.code, "", 0, None, "no_id")
@@ -124,7 +124,7 @@ def scans_record(
 
 
 def _place(
-    scan: Delivery, actor: Actor, station_operations: StationOperations | None
+    scan: DeliveredScan, actor: Actor, station_operations: StationOperations | None
 ) -> tuple[str, tuple[str, ...], tuple[str, str] | None]:
     """The station that the scan counts for, its operations, and (reason code, sentence) where that cannot be told."""
     if actor.role == OPERATOR:
@@ -147,7 +147,7 @@ def _place(
 
 
 def _record(
-    scan: Delivery, actor: Actor, now: datetime, station, operations, misplaced, station_limits
+    scan: DeliveredScan, actor: Actor, now: datetime, station, operations, misplaced, station_limits
 ) -> ScanResult:
     known_query = (KNOWN, (scan.badge, scan.id))
     began = time.monotonic()
@@ -222,7 +222,7 @@ def _unbadged_language(actor: Actor) -> str:
     return shop_language() if actor.role == OPERATOR else ENGLISH
 
 
-def _repeat(known: list, scan: Delivery, now: datetime, station: str) -> ScanResult:
+def _repeat(known: list, scan: DeliveredScan, now: datetime, station: str) -> ScanResult:
     digest, outcome, message, code, operation, reason_code, sequence = known
     if digest != scan.digest:
         ScanMismatch.objects.create(scan_id=scan.id, body=scan.body, station=station, received_at=now)
@@ -230,7 +230,7 @@ def _repeat(known: list, scan: Delivery, now: datetime, station: str) -> ScanRes
 
 
 def _refusal(
-    scan: Delivery, actor: Actor, misplaced: tuple[str, str] | None, kind: str, badge_is_good: bool
+    scan: DeliveredScan, actor: Actor, misplaced: tuple[str, str] | None, kind: str, badge_is_good: bool
 ) -> Judged | None:
     """Why a scan cannot be judged at all, if so: input, station, badge, code."""
     if scan.wrong:

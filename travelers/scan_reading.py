@@ -25,7 +25,7 @@ _FIELDS = ("id", "code", "action", "count", "badge", "reason", "scanned_at", "un
 
 
 @dataclass(frozen=True)
-class Delivery:
+class DeliveredScan:
     """A delivered scan, read. `wrong` is the sentence for input that cannot be used.
 
     number  the tablet's own running number; it stands beside the scan and is no part of its body
@@ -67,7 +67,7 @@ class Delivery:
         return min(self.scanned_at, now), False
 
 
-def read_delivery(delivery: Any) -> Delivery:
+def read_scan(delivery: Any) -> DeliveredScan:
     """Read one scan of a batch. Nothing is raised: one bad scan never stops the others."""
     body = delivery if isinstance(delivery, Mapping) else {}
     text = {name: body.get(name) if isinstance(body.get(name), str) else "" for name in _FIELDS}
@@ -100,7 +100,7 @@ def read_delivery(delivery: Any) -> Delivery:
         scanned_at = found if found and found.tzinfo and FIRST <= found <= LAST else None
     except ValueError:
         scanned_at = None
-    return Delivery(
+    return DeliveredScan(
         id=text["id"][:65],  # one too many stays too long: cut to 64 it could be another scan's
         digest=body_digest(known),
         given=known,

@@ -24,10 +24,10 @@ from shopfloor.models import Station
 from shopfloor.presence import HEADERS, presence_note, report_read
 from shopfloor.scan_numbers import numbers_note, numbers_of
 from shopfloor.tablet import limits_of
-from travelers.delivery import LAST_NUMBER
 from travelers.history import record_page
 from travelers.limits import Limits
 from travelers.record import scans_record
+from travelers.scan_reading import LAST_NUMBER
 from travelers.state import ACTIONS
 
 MOST_SCANS = 500

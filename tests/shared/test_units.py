@@ -110,7 +110,8 @@ def test_fractions_are_reduced(value, text):
 
 def test_a_leading_zero_always_stands():
     assert decimal_text(0.5) == "0.500"
-    assert both_texts(0.5).replace("\u00a0", " ") == "1/2 in (0.500)"
+    assert both_texts(0.5) == "1/2\u00a0in (0.500)"
+    assert both_texts(14.5) == "14\u00a01/2\u00a0in (14.500)", "a number and its unit stay on one line"
 
 
 def test_trailing_zeros_go():

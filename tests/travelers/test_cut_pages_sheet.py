@@ -12,6 +12,7 @@ import pytest
 
 from tests import factories
 from tests import factories_cutting as cutting
+from tests.fittings.test_stock import setting
 from tests.pages import alert_of, text_of
 from tests.travelers.cut_floor import state
 from travelers.models import Task
@@ -33,6 +34,22 @@ def test_a_sheet_lists_its_pieces_in_feed_order(desk, sheet):
     assert f"Sheet 1 of {sheet.plan.sheets.count()}" in words
     assert sheet.code in words.replace(" ", "")
     assert html.count('<g class="piece') == len(pieces)
+
+
+def test_a_shop_that_works_in_millimetres_reads_sheets_in_them(desk, sheet):
+    """60 × 120 in is 1524 × 3048 mm, by 25.4 mm an inch."""
+    assert (sheet.width_in, sheet.length_in) == (60, 120)
+    inches = desk.get(f"/cut-sheets/{sheet.pk}/")
+    assert "60 × 120 in" in text_of(inches) and "Sizes in inches" in text_of(inches)
+    long, wide = map(float, re.search(r"(\d+\.\d\d) × (\d+\.\d\d)</td>", inches.content.decode()).groups())
+    setting("unit", "mm")
+    page = desk.get(f"/cut-sheets/{sheet.pk}/")
+    assert "1524 × 3048 mm" in text_of(page) and "Sizes in millimeters" in text_of(page)
+    shown = map(float, re.search(r"(\d+\.\d) × (\d+\.\d)</td>", page.content.decode()).groups())
+    assert list(shown) == pytest.approx([long * 25.4, wide * 25.4], abs=0.2), "half of a hundredth of an inch"
+    plan = text_of(desk.get(f"/cut-plans/{sheet.plan.number}/"))
+    assert "1524 × 3048 mm sheet" in plan and " in sheet" not in plan
+    assert re.search(r"Gap between pieces [\d.]+ mm Margin [\d.]+ mm", plan)
 
 
 def test_a_piece_named_in_the_address_is_marked_in_picture_and_list(desk, sheet):
