@@ -154,6 +154,29 @@ def test_second_click_on_save_makes_no_second_order(desk):
     assert Order.objects.exclude(number="1042").count() == 1
 
 
+def test_click_on_save_while_the_order_is_on_its_way_sends_nothing(desk):
+    page = desk()
+    page.goto("/orders/new/")
+    page.fill("[name=customer]", "Harbor Mechanical")
+    for name, value in (("quantity", "1"), ("diameter", "14"), ("angle", "90")):
+        page.fill(f"[name=line-0-{name}]", value)
+    sent = page.evaluate(
+        """async () => {
+          let sent = 0;
+          document.querySelector("[data-save]").form.addEventListener("submit", (event) => {
+            if (!event.defaultPrevented) sent += 1;
+            event.preventDefault();
+          });
+          for (let click = 0; click < 4; click += 1) {
+            document.querySelector("[data-save]").click();
+            await new Promise((done) => setTimeout(done, 500));
+          }
+          return sent;
+        }"""
+    )
+    assert sent == 1
+
+
 def test_order_is_entered_with_scripts_off(desk):
     page = desk(java_script_enabled=False)
     page.goto("/orders/new/")
