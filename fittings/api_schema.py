@@ -200,6 +200,9 @@ class OrderOut(OrderRow):
 class CustomerIn(serializers.Serializer):
     name = serializers.CharField(max_length=120)
     contact = serializers.CharField(required=False, allow_blank=True, max_length=200)
+    address = serializers.CharField(
+        required=False, allow_blank=True, max_length=200, help_text="At most 4 lines, divided by line feeds."
+    )
     notes = serializers.CharField(required=False, allow_blank=True, max_length=2000)
     is_active = serializers.BooleanField(required=False, help_text="Offered in forms.")
 
@@ -212,6 +215,7 @@ class CustomerOut(serializers.Serializer):
     id = serializers.IntegerField()
     name = serializers.CharField()
     contact = serializers.CharField(allow_blank=True)
+    address = serializers.CharField(allow_blank=True)
     notes = serializers.CharField(allow_blank=True)
     is_active = serializers.BooleanField()
 

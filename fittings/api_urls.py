@@ -3,7 +3,7 @@
 from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
-from fittings import api, api_entry, api_intake, api_nest, api_stock
+from fittings import api, api_customers, api_entry, api_intake, api_nest, api_stock
 
 
 class OrderNumber(StringConverter):
@@ -33,6 +33,7 @@ urlpatterns = [
     # customers/
     path("customers/", api.customer_list, name="api_customers"),
     path("customers/<int:customer_id>/", api.customer_detail, name="api_customer"),
+    path("customers/<int:customer_id>/merge/", api_customers.customer_merge, name="api_customer_merge"),
     # nest/
     path("nest/", api_nest.nest_parts, name="api_nest"),
     # stock/

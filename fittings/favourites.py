@@ -10,6 +10,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 
+from fittings.customers import customer_named
 from fittings.developing import WORDS, lengths_in_inches
 from fittings.forms import line_initial
 from fittings.geometry import KINDS
@@ -77,7 +78,7 @@ def favourites_found(*, customer: str | None = None, q: str = "") -> QuerySet[Fa
     """
     found = Favourite.objects.select_related("customer")
     if customer is not None:
-        found = found.filter(Q(customer=None) | Q(customer__name__iexact=search_text(customer)))
+        found = found.filter(Q(customer=None) | Q(customer=customer_named(search_text(customer))))
     if search_text(q):
         found = found.filter(name__icontains=search_text(q))
     return found.order_by("customer__name", "name", "pk")
@@ -144,8 +145,7 @@ def _words(line: Mapping[str, Any], unit: str) -> dict[str, Any]:
 
 
 def _customer(name: str) -> Customer:
-    alike = Customer.objects.filter(name__iexact=name).order_by("pk")
-    found = alike.filter(name=name).first() or alike.first()
+    found = customer_named(name)
     if found is None:
         message = f"There is no customer “{name[:60]}” yet. Save an order for them first, or keep it for all."
         raise WrongInput([FieldError("customer", name, "the name of a customer, or nothing", message)])

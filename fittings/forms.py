@@ -10,6 +10,7 @@ from typing import Any
 
 from django import forms
 
+from fittings.customers import LONGEST_ADDRESS, MOST_ADDRESS_LINES
 from fittings.developing import develop_for, materials, params_typed
 from fittings.due_date import DateNotUnderstood, date_text, read_date
 from fittings.ends import LETTERS
@@ -455,6 +456,14 @@ class CustomerForm(forms.Form):
     )
     contact = forms.CharField(
         label="Contact", required=False, max_length=200, help_text="Who to call, and the number."
+    )
+    address = forms.CharField(
+        label="Postal address",
+        required=False,
+        max_length=LONGEST_ADDRESS,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=f"Up to {MOST_ADDRESS_LINES} lines, as on an envelope. It stands on quotes, confirmations and what "
+        "goes with the goods.",
     )
     notes = forms.CharField(
         label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 4})

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
+from fittings.customers import customer_named
 from fittings.events import ORDER_CREATED, event_keep, version_kind
 from fittings.models import Customer, Order, OrderChange, OrderLine
 from fittings.reading import LINE_FIELDS, LineInput, OrderInput, Reading, read_order
@@ -34,7 +35,7 @@ def order_create(*, data: Mapping[str, Any] | OrderInput, actor: Actor, now: dat
     given = data if isinstance(data, OrderInput) else order_read(data)
     with transaction.atomic():
         order = Order(
-            customer=_customer_named(given.head["customer"]),
+            customer=_customer_of(given.head["customer"]),
             created_at=now,
             created_by=actor.name,
             **_row_fields({name: given.head[name] for name in CHANGEABLE_WHEN_RELEASED}),
@@ -75,7 +76,7 @@ def order_update(*, number: str, data: Mapping[str, Any], actor: Actor, now: dat
         for name, value in _row_fields(given.head).items():
             setattr(order, name, value)
         if "customer" in changes:
-            order.customer = _customer_named(given.head["customer"])
+            order.customer = _customer_of(given.head["customer"])
         if "lines" in changes:
             order.lines.all().delete()
             _write_lines(order, given.lines)
@@ -184,11 +185,9 @@ def _save_numbered(order: Order, wanted: str) -> None:
 # -- parts -------------------------------------------------------------------
 
 
-def _customer_named(name: str) -> Customer:
-    """The customer of this name, whatever its capitals; made if there is none."""
-    alike = Customer.objects.filter(name__iexact=name).order_by("pk")
-    found = alike.filter(name=name).first() or alike.first()
-    return found or Customer.objects.get_or_create(name=name)[0]
+def _customer_of(name: str) -> Customer:
+    """The customer who has or had this name, whatever its capitals; made if there is none."""
+    return customer_named(name) or Customer.objects.get_or_create(name=name)[0]
 
 
 def _row_fields(head: Mapping[str, Any]) -> dict[str, Any]:

@@ -192,6 +192,7 @@ def customer_answer(customer: Customer) -> dict[str, Any]:
         "id": customer.pk,
         "name": customer.name,
         "contact": customer.contact,
+        "address": customer.address,
         "notes": customer.notes,
         "is_active": customer.is_active,
     }

@@ -9,22 +9,20 @@ from typing import Any
 from django.db import IntegrityError, transaction
 
 from fittings import tables
-from fittings.customers import customer_save
+from fittings.customers import LONGEST_ADDRESS, SAVED, customer_save
 from fittings.models import Customer, TableVersion
 from fittings.reading import Reading
 from shared.problems import Conflict, FieldError, NotFound, WrongInput
 from shared.roles import Actor
 
-CUSTOMER_FIELDS = ("name", "contact", "notes", "is_active")
-
 
 def customer_create(*, data: Mapping[str, Any], actor: Actor, now: datetime) -> Customer:
     """A new customer.
 
-    data    name, contact, notes, is_active
+    data    name, contact, address, notes, is_active
     raises  WrongInput, also where a customer has this name
     """
-    return _saved(None, _read_customer(data, is_new=True))
+    return _saved(None, _read_customer(data, is_new=True), actor, now)
 
 
 def customer_update(*, customer_id: int, data: Mapping[str, Any], actor: Actor, now: datetime) -> Customer:
@@ -37,8 +35,7 @@ def customer_update(*, customer_id: int, data: Mapping[str, Any], actor: Actor, 
         customer = Customer.objects.select_for_update().filter(pk=customer_id).first()
         if customer is None:
             raise NotFound("There is no such customer.")
-        stays = {name: getattr(customer, name) for name in CUSTOMER_FIELDS}
-        return _saved(customer, stays | values)
+        return _saved(customer, {"name": customer.name} | values, actor, now)
 
 
 def table_change(*, name: str, data: Mapping[str, Any], actor: Actor, now: datetime) -> TableVersion:
@@ -93,10 +90,11 @@ def _wrong_cells(schema: tables.TableSchema, rows: list[Any]) -> list[FieldError
 
 def _read_customer(data: Mapping[str, Any], *, is_new: bool) -> dict[str, Any]:
     reading = Reading(data)
-    reading.only((*CUSTOMER_FIELDS, "id"))
+    reading.only((*SAVED, "id"))
     readers = {
         "name": lambda: reading.text("name", 120, shortest=1),
         "contact": lambda: reading.text("contact", 200),
+        "address": lambda: reading.text("address", LONGEST_ADDRESS, multiline=True),
         "notes": lambda: reading.text("notes", 2000, multiline=True),
         "is_active": lambda: _is_active(reading),
     }
@@ -114,10 +112,10 @@ def _is_active(reading: Reading) -> bool:
     return value
 
 
-def _saved(customer: Customer | None, values: Mapping[str, Any]) -> Customer:
+def _saved(customer: Customer | None, values: Mapping[str, Any], actor: Actor, now: datetime) -> Customer:
     try:
         with transaction.atomic():
-            return customer_save(customer=customer, **values)
+            return customer_save(customer=customer, values=values, actor=actor, now=now)
     except IntegrityError:  # someone took the name at this moment
         detail = f"There is a customer “{values['name']}” already."
         raise WrongInput([FieldError("name", values["name"], "a name used once", detail)]) from None

@@ -33,6 +33,7 @@ urlpatterns = [
     path("customers/", customers.customer_list, name="customers"),
     path("customers/new/", customers.customer_new, name="customer_new"),
     path("customers/<int:pk>/", customers.customer_edit, name="customer_edit"),
+    path("customers/<int:pk>/merge/", customers.customer_merge, name="customer_merge"),
     # stock/
     path("stock/", stock.stock, name="stock"),
     path("stock/new/", stock.stock_new, name="stock_new"),

@@ -71,9 +71,18 @@ def _customers(query: Query, now: datetime):
     is_open = Q(orders__state__in=[Order.State.DRAFT, Order.State.RELEASED])
     counted = {"all_orders": Count("orders"), "open_orders": Count("orders", filter=is_open)}
     found = customers_found(q=query.get("q", "").strip()[:120]).annotate(**counted)
-    heads = ("Customer", "Contact", "Notes", "Open orders", "Orders in all", "Offered in new orders")
+    heads = (
+        "Customer",
+        "Contact",
+        "Address",
+        "Notes",
+        "Open orders",
+        "Orders in all",
+        "Offered in new orders",
+    )
     return heads, (
-        (one.name, one.contact, one.notes, one.open_orders, one.all_orders, one.is_active) for one in found
+        (one.name, one.contact, one.address, one.notes, one.open_orders, one.all_orders, one.is_active)
+        for one in found
     )
 
 

@@ -336,6 +336,7 @@ def packing_list(*, number: str, now: datetime) -> bytes:
         rows=rows,
         purchase_order=order.purchase_order,
         due_on=order.due_on,
+        ship_to=order.customer.address,
         notes=order.notes,
     )
     return documents.packing_list_pdf(data, shop=shop_head(), printed_at_text=printed_text(now))

@@ -249,6 +249,7 @@ def quote_paper(quote: Quote, order: Order) -> QuotePaper:
         version=quote.version,
         order_number=order.number,
         customer=order.customer.name,
+        address=order.customer.address,
         purchase_order=order.purchase_order,
         made_on=timezone.localdate(quote.made_at),
         valid_until=quote.valid_until,

@@ -10,6 +10,7 @@ from typing import Any
 from django.core.paginator import Page as Shown
 from django.core.paginator import Paginator
 
+from fittings.customers import names_unknown
 from fittings.developing import materials
 from fittings.due_date import DateNotUnderstood, date_text, read_date
 from fittings.forms import shop_unit
@@ -19,7 +20,7 @@ from fittings.intake.columns import PARAMS, PART_OF_ORDER, columns
 from fittings.intake.grid import column_letters
 from fittings.intake.matching import Match, named_by_sense
 from fittings.intake.services import earlier, intake_matches, intake_of
-from fittings.models import Customer, IntakeFile
+from fittings.models import IntakeFile
 from fittings.tables import all_rows
 
 ROWS_ON_A_PAGE = 100
@@ -236,8 +237,7 @@ def _new_customers(row: IntakeFile) -> tuple[str, ...]:
     names = {one["head"]["customer"] for one in row.found.get("orders", []) if one["head"]["customer"]}
     if not names or row.imported_at:
         return ()
-    known = {name.lower() for name in Customer.objects.values_list("name", flat=True)}
-    return tuple(sorted(name for name in names if name.lower() not in known))
+    return names_unknown(names)
 
 
 # -- what the columns mean ---------------------------------------------------------

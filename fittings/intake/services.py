@@ -14,6 +14,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max, Q
 from django.utils import timezone
 
+from fittings.customers import customer_named
 from fittings.intake.cell_errors import cell_errors
 from fittings.intake.checking import HEAD_FIELDS, Asked, Checker, Found
 from fittings.intake.columns import columns
@@ -22,7 +23,7 @@ from fittings.intake.grid import Page, digest
 from fittings.intake.limits import MOST_COLUMNS, Deadline, check_packed
 from fittings.intake.matching import LEAVE_OUT, Match, head_words, matched
 from fittings.intake.workbook import OLD_FORM, read_xlsx
-from fittings.models import ColumnMatch, Customer, IntakeFile, Order
+from fittings.models import ColumnMatch, IntakeFile, Order
 from fittings.orders import order_create
 from fittings.reading import Developed
 from fittings.tables import all_rows, versions_in_force
@@ -117,7 +118,8 @@ def intake_matches(intake: Intake) -> list[Match]:
 def remembered(customer: str) -> dict[str, str]:
     """What heads were said to mean in the customer's files; in files of nobody named where there is no customer."""
     found = ColumnMatch.objects.order_by("pk")
-    own = found.filter(customer__name__iexact=customer) if customer else found.filter(customer=None)
+    who = customer_named(customer) if customer else None
+    own = found.none() if customer and who is None else found.filter(customer=who)
     return {head: column for head, column in own.values_list("head", "column") if column in ("", *columns())}
 
 
@@ -376,7 +378,7 @@ def _save(kept: IntakeFile, row: IntakeFile, intake: Intake) -> None:
 def _remember(intake: Intake, actor: Actor, now: datetime) -> None:
     customer = None
     if intake.customer:
-        customer = Customer.objects.filter(name__iexact=intake.customer).order_by("pk").first()
+        customer = customer_named(intake.customer)
         if customer is None:
             return  # a customer is made with the first order; what is said of this file stays with it
     for head, name in intake.said.items():

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
 
-from fittings.models.orders import Customer
+from fittings.models.customers import Customer
 
 
 class Favourite(models.Model):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from fittings.models.orders import Customer
+from fittings.models.customers import Customer
 
 
 class IntakeFile(models.Model):

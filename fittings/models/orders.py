@@ -1,19 +1,11 @@
-"""Customers, orders with their versions and lines, and what a supervisor put first."""
+"""Orders with their versions and lines, and what a supervisor put first."""
 
 from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
 
-
-class Customer(models.Model):
-    name = models.CharField(max_length=120, unique=True)
-    contact = models.CharField(max_length=200, blank=True)
-    notes = models.TextField(blank=True)
-    is_active = models.BooleanField(default=True)
-
-    def __str__(self) -> str:
-        return self.name
+from fittings.models.customers import Customer
 
 
 class Order(models.Model):

@@ -1,4 +1,4 @@
-"""Customers: list, add, change."""
+"""Customers: list, add, change, merge."""
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -7,13 +7,14 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from fittings import customer_merge as merging
 from fittings import services
-from fittings.customers import customer_orders
+from fittings.customers import customer_history, customer_named, customer_names, customer_orders
 from fittings.forms import CustomerForm
 from fittings.models import Order
 from fittings.selectors import customer_by_id, customers_found
 from fittings.views.not_loaded import says_when_not_loaded
-from shared.problems import WrongInput
+from shared.problems import Conflict, FieldError, WrongInput
 from shared.roles import role_required
 
 ON_A_PAGE = 50
@@ -44,7 +45,7 @@ def customer_edit(request, pk):
 
 
 def _customer_page(request, customer):
-    fields = ("name", "contact", "notes", "is_active")
+    fields = ("name", "contact", "address", "notes", "is_active")
     initial = {field: getattr(customer, field) for field in fields} if customer else {}
     form = CustomerForm(request.POST if request.method == "POST" else None, initial=initial)
     if request.method == "POST" and form.is_valid():
@@ -60,7 +61,12 @@ def _customer_page(request, customer):
     return render(
         request,
         "fittings/customer.html",
-        {"form": form, "customer": customer, "orders": customer_orders(customer) if customer else ()},
+        {
+            "form": form,
+            "customer": customer,
+            "orders": customer_orders(customer) if customer else (),
+            "history": customer_history(customer) if customer else (),
+        },
         status=status,
     )
 
@@ -70,3 +76,46 @@ def _save(request, customer, data):
     if customer is None:
         return services.customer_create(**acting)
     return services.customer_update(customer_id=customer.pk, **acting)
+
+
+@role_required("office", "supervisor")
+def customer_merge(request, pk):
+    """Two customers beside each other, before they are made one."""
+    stays = customer_by_id(pk)
+    asked = request.POST if request.method == "POST" else request.GET
+    context = {"customer": stays, "names": customer_names(), "other": asked.get("other", "").strip()[:120]}
+    try:
+        other = _other(context["other"]) if context["other"] else None
+        if other is not None and request.method == "POST":
+            merge = merging.customer_merge(
+                stays=stays.pk,
+                goes=other.pk,
+                prices=asked.get("prices", ""),
+                seen=asked.get("seen", "")[:64],
+                actor=request.actor,
+                now=timezone.now(),
+            )
+            messages.success(request, f"{merge.goes.customer.name} is merged into {stays.name}.")
+            return redirect("customer_edit", stays.pk)
+    except (WrongInput, Conflict) as problem:
+        context["problem"], status = problem, problem.status
+    else:
+        status = 200
+    if context["other"]:
+        context["merge"] = _merge_shown(stays, context["other"])
+    return render(request, "fittings/customer_merge.html", context, status=status)
+
+
+def _other(name):
+    other = customer_named(name)
+    if other is None:
+        message = f"There is no customer “{name}”. Choose one of the list."
+        raise WrongInput([FieldError("other", name, "the name of a customer", message)])
+    return other
+
+
+def _merge_shown(stays, name):
+    other = customer_named(name)
+    if other is None or other.pk == stays.pk:
+        return None
+    return merging.merge_show(stays=stays.pk, goes=other.pk)

@@ -94,6 +94,7 @@ PLACES = (
     Place("/customers/"),
     Place("/customers/new/"),
     Place("/customers/{customer}/"),
+    Place("/customers/{customer}/merge/"),
     Place("/stock/"),
     Place("/stock/new/"),
     Place("/stock/{stock}/"),

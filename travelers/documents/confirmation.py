@@ -8,7 +8,16 @@ from functools import partial
 
 from travelers.documents.blocks import heading
 from travelers.documents.data import Shop
-from travelers.documents.letterhead import FACT, facts, letter_flow, letter_pages, paragraph
+from travelers.documents.letterhead import (
+    FACT,
+    address_height,
+    address_lines,
+    facts,
+    letter_flow,
+    letter_pages,
+    paragraph,
+    stamp_box,
+)
 from travelers.documents.line_table import LineColumn, counted, line_table, weight_text
 from travelers.documents.page import INNER, MARGIN, SMALL, Paper
 from travelers.documents.text import BOLD, clean, day_text
@@ -40,6 +49,7 @@ class Confirmation:
     ordered_on: date | None = None
     purchase_order: str = ""
     contact: str = ""
+    address: str = ""
     due_on: date | None = None
     notes: str = ""
     stamp: str = ""
@@ -66,7 +76,7 @@ def confirmation_pdf(data: Confirmation, *, shop: Shop, printed_at_text: str) ->
         raise ValueError("there is no line to confirm")
     order = f"Order {clean(data.order_number)}"
     paper = Paper(title=f"Order confirmation {data.order_number}", subject=order, shop=shop)
-    flow = letter_flow(HEAD_HEIGHT + (24 if data.stamp else 0))
+    flow = letter_flow(HEAD_HEIGHT + address_height(data.address) + (24 if data.stamp else 0))
     line_table(flow, paper, COLUMNS, data.lines)
     flow.place(TOTAL_HEIGHT, partial(_totals, paper, data))
     if data.notes.strip():
@@ -96,7 +106,9 @@ def _head(paper: Paper, data: Confirmation, top: float) -> None:
         [("Customer", data.customer), ("Contact", data.contact or "none")],
         [("Your purchase order", data.purchase_order or "none"), ("Due", day_text(data.due_on))],
     ]
-    facts(paper, rows, top, stamp=data.stamp)
+    facts(paper, rows, top)
+    address_lines(paper, data.address, top - 3 * FACT)
+    stamp_box(paper, data.stamp, top - 3 * FACT - address_height(data.address))
 
 
 def _totals(paper: Paper, data: Confirmation, top: float) -> None:

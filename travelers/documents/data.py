@@ -267,6 +267,7 @@ class QuotePaper:
     total: Decimal
     rows: Sequence[QuoteRow]
     purchase_order: str = ""
+    address: str = ""
     note: str = ""
     terms: str = ""
 

@@ -9,7 +9,16 @@ from functools import partial
 
 from travelers.documents.blocks import heading
 from travelers.documents.data import Shop
-from travelers.documents.letterhead import FACT, facts, letter_flow, letter_pages, paragraph
+from travelers.documents.letterhead import (
+    FACT,
+    address_height,
+    address_lines,
+    facts,
+    letter_flow,
+    letter_pages,
+    paragraph,
+    stamp_box,
+)
 from travelers.documents.line_table import LineColumn, counted, line_table, weight_text
 from travelers.documents.page import BODY, INNER, MARGIN, SMALL, Paper
 from travelers.documents.text import BOLD, clean, day_text
@@ -48,6 +57,7 @@ class DeliveryNote:
     left_on: date
     purchase_order: str = ""
     contact: str = ""
+    address: str = ""
     notes: str = ""
     left_to_come: int = 0
     received_by: str = ""
@@ -79,7 +89,7 @@ def delivery_note_pdf(data: DeliveryNote, *, shop: Shop, printed_at_text: str) -
         raise ValueError("there is nothing on the delivery")
     name = clean(data.name)
     paper = Paper(title=f"Delivery note {name}", subject=f"Order {data.order_number}", shop=shop)
-    flow = letter_flow(HEAD_HEIGHT + (24 if data.stamp else 0))
+    flow = letter_flow(HEAD_HEIGHT + address_height(data.address) + (24 if data.stamp else 0))
     line_table(flow, paper, COLUMNS, data.lines)
     flow.place(TOTAL_HEIGHT, partial(_totals, paper, data))
     paragraph(flow, paper, data.notes)
@@ -111,7 +121,9 @@ def _head(paper: Paper, data: DeliveryNote, top: float) -> None:
         [("Customer", data.customer), ("Contact", data.contact or "none")],
         [("Order", data.order_number), ("Your purchase order", data.purchase_order or "none")],
     ]
-    facts(paper, rows, top, stamp=data.stamp)
+    facts(paper, rows, top)
+    address_lines(paper, data.address, top - 3 * FACT)
+    stamp_box(paper, data.stamp, top - 3 * FACT - address_height(data.address))
 
 
 def _totals(paper: Paper, data: DeliveryNote, top: float) -> None:

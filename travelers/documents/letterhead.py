@@ -15,6 +15,7 @@ LATER_TOP = LETTER[1] - MARGIN - HEAD
 LATER_HEAD = 46.0
 LEADING = 1.25
 FACT = 32.0
+ADDRESS_SIZE, MOST_ADDRESS_ROWS = 11.0, 3
 
 
 def letterhead_pdf(*, shop: Shop, printed_at_text: str) -> bytes:
@@ -65,8 +66,8 @@ def letter_pages(
     return paper.finish()
 
 
-def facts(paper: Paper, rows: list[list[tuple[str, str]]], top: float, *, stamp: str = "") -> None:
-    """Names with their values under them, a row beside each other; below them what the paper is not, in a frame."""
+def facts(paper: Paper, rows: list[list[tuple[str, str]]], top: float) -> None:
+    """Names with their values under them, a row beside each other."""
     for row in rows:
         width = INNER / len(row)
         for at, (name, value) in enumerate(row):
@@ -74,10 +75,33 @@ def facts(paper: Paper, rows: list[list[tuple[str, str]]], top: float, *, stamp:
                 paper.line(name, MARGIN + at * width, top - 10, width - 12, SMALL)
                 paper.line(value, MARGIN + at * width, top - 25, width - 12, 13, font=BOLD, floor=SMALL)
         top -= FACT
+
+
+def stamp_box(paper: Paper, stamp: str, top: float) -> None:
+    """What the paper is not, in a frame; nothing where it is blank."""
     if stamp:
         paper.canvas.setLineWidth(1.2)
         paper.canvas.rect(MARGIN, top - 22, INNER, 20)
         paper.line(stamp, MARGIN + 8, top - 16, INNER - 16, 12, font=BOLD, floor=SMALL)
+
+
+def address_height(address: str) -> float:
+    """What `address_lines` takes; nothing where there is none."""
+    rows = wrap(_in_a_row(address), PLAIN, ADDRESS_SIZE, INNER, MOST_ADDRESS_ROWS)
+    return 16 + LEADING * ADDRESS_SIZE * len(rows) if address.strip() else 0.0
+
+
+def address_lines(paper: Paper, address: str, top: float, name: str = "Address") -> None:
+    """A postal address under its name, its lines one after the other."""
+    if address.strip():
+        with paper.tag("P"):
+            paper.line(name, MARGIN, top - 10, INNER, SMALL)
+            row = _in_a_row(address)
+            paper.lines(row, MARGIN, top - 24, INNER, ADDRESS_SIZE, most=MOST_ADDRESS_ROWS)
+
+
+def _in_a_row(address: str) -> str:
+    return ", ".join(line.strip() for line in address.splitlines() if line.strip())
 
 
 def paragraph(

@@ -96,7 +96,7 @@ def _head(paper: Paper, data: PackingList) -> None:
         parts = [part for part in data.ship_to.splitlines() if part.strip()]
         with paper.tag("P"):
             paper.line("Ship to", MARGIN, TOP - 127, 100, SMALL)
-            paper.lines(", ".join(parts), MARGIN, TOP - 141, INNER, BODY, most=2)
+            paper.lines(", ".join(parts), MARGIN, TOP - 141, INNER, 11, most=3)
 
 
 def _later_head(paper: Paper, data: PackingList) -> None:

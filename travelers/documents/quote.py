@@ -9,6 +9,7 @@ from fittings.drawing import Scene
 from fittings.drawing.pdf import draw_scene
 from travelers.documents.data import QuotePaper, QuoteRow, Shop
 from travelers.documents.flow import Flow
+from travelers.documents.letterhead import address_height, address_lines
 from travelers.documents.page import BODY, INNER, LETTER, LETTERHEAD, MARGIN, SMALL, TOP, Paper
 from travelers.documents.text import BOLD, MONO, PLAIN, clean, day_text, wrap
 
@@ -44,7 +45,7 @@ def quote_pdf(data: QuotePaper, *, shop: Shop, printed_at_text: str = "") -> byt
         subject=f"{len(data.rows)} lines",
         shop=shop,
     )
-    flow = Flow(LETTER_TOP - HEAD_HEIGHT, TOP - LATER_HEAD)
+    flow = Flow(LETTER_TOP - HEAD_HEIGHT - address_height(data.address), TOP - LATER_HEAD)
     flow.place(TABLE_HEAD, partial(_table_head, paper))
     for row in data.rows:
         texts = _texts(row)
@@ -112,6 +113,7 @@ def _head(paper: Paper, data: QuotePaper) -> None:
         with paper.tag("P"):
             paper.line(name, right, top - 12 - 35 * at, half, SMALL)
             paper.line(value, right, top - 28 - 35 * at, half, 14, font=BOLD, floor=SMALL)
+    address_lines(paper, data.address, top - 117)
 
 
 def _later_head(paper: Paper, data: QuotePaper) -> None:

@@ -10,8 +10,17 @@ from shared.codes import make_code
 from tests.factories import picture
 from tests.travelers.documents.reading import codes, pages, words
 from tests.travelers.documents.reading_tags import check, tree_of
-from tests.travelers.documents.samples import ODD_TEXTS, PRINTED, SHOP
-from travelers.documents import Confirmation, ConfirmedLine, DeliveredLine, DeliveryNote, letterhead_pdf
+from tests.travelers.documents.samples import ODD_TEXTS, PRINTED, SHOP, packing
+from tests.travelers.documents.test_quote import paper as offered
+from travelers.documents import (
+    Confirmation,
+    ConfirmedLine,
+    DeliveredLine,
+    DeliveryNote,
+    letterhead_pdf,
+    packing_list_pdf,
+    quote_pdf,
+)
 from travelers.documents import confirmation_pdf as confirmed
 from travelers.documents import delivery_note_pdf as noted
 from travelers.documents.station_sheet import StationPiece, StationSheet, station_sheets_pdf
@@ -26,6 +35,7 @@ def confirmation(text: str = "AHU-3", lines: int = 1, **changes) -> Confirmation
     facts = {
         "purchase_order": text,
         "contact": text,
+        "address": text,
         "due_on": date(2026, 3, 5),
         "notes": text,
         "stamp": text,
@@ -39,6 +49,7 @@ def note(text: str = "AHU-3", lines: int = 1, **changes) -> DeliveryNote:
     facts = {
         "purchase_order": text,
         "contact": text,
+        "address": text,
         "notes": text,
         "received_by": text,
         "received_text": PRINTED,
@@ -149,3 +160,32 @@ def test_the_codes_of_station_sheets_scan_from_pixels_in_their_order():
         for one in sorted(codes(image), key=lambda one: one.position.top_left.y)
     ]
     assert found == [piece.code for piece in sheets[0].pieces]
+
+
+ADDRESS = (
+    "Example Yard, Hall 4\n1200 Invented Industrial Parkway North, Unit 17\nFar Example City, EX 00000-0000"
+)
+
+
+@pytest.mark.parametrize("paper", ["confirmation", "delivery note", "quote", "packing list"])
+def test_a_postal_address_stands_whole_on_what_goes_to_the_customer(paper):
+    made = {
+        "confirmation": lambda: confirmed(confirmation(address=ADDRESS), shop=SHOP, printed_at_text=PRINTED),
+        "delivery note": lambda: noted(note(address=ADDRESS), shop=SHOP, printed_at_text=PRINTED),
+        "quote": lambda: quote_pdf(offered(address=ADDRESS), shop=SHOP, printed_at_text=PRINTED),
+        "packing list": lambda: packing_list_pdf(
+            packing(ship_to=ADDRESS), shop=SHOP, printed_at_text=PRINTED
+        ),
+    }[paper]()
+    assert ADDRESS.replace("\n", ", ") in words(made)[0]
+
+
+def test_the_longest_address_is_not_cut():
+    """200 characters in four lines, the most that a customer can have."""
+    address = "\n".join("Wide Example Road Number Fifty W" + "w" * 17 for _ in range(4))
+    assert len(address) == 199
+    for made in (
+        confirmed(confirmation(address=address), shop=SHOP, printed_at_text=PRINTED),
+        packing_list_pdf(packing(ship_to=address), shop=SHOP, printed_at_text=PRINTED),
+    ):
+        assert words(made)[0].count("w" * 17) == 4
