@@ -84,16 +84,6 @@ class SheetContent:
     pieces: tuple[SheetPiece, ...]
 
 
-def sheet_drawing(sheet: CutSheet) -> SheetDrawing:
-    """One sheet as the drawings take it."""
-    return sheet_contents([sheet])[0].drawing
-
-
-def sheet_drawings(sheets: Iterable[CutSheet]) -> list[SheetDrawing]:
-    """The same of many sheets, in their order; a constant number of queries."""
-    return [content.drawing for content in sheet_contents(sheets)]
-
-
 def sheet_contents(sheets: Iterable[CutSheet]) -> list[SheetContent]:
     """Drawings and lists of sheets, in their order. Three queries, and one where the sheets' plans are not at hand."""
     sheets = list(sheets)

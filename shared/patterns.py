@@ -9,6 +9,7 @@ from django import forms
 from django.core.paginator import Paginator
 
 from shared.pile import pile
+from shared.problems import Conflict
 from shared.templatetags.parts import STATE_WORDS
 
 PLACES = (("office", "Office"), ("tablet", "Station tablet"), ("tv", "Board"))
@@ -125,6 +126,7 @@ def patterns_context() -> dict:
         "rows": rows,
         "sizes": FIELD_SIZES,
         "page_obj": Paginator(range(312), 50).page(2),
+        "unchanged": Conflict("Order 1042 was released meanwhile. Load the page again."),
         "elbow": elbow_paths(),
         "bays": _bays(),
         "as_of": AS_OF,

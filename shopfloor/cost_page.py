@@ -28,7 +28,6 @@ from travelers.quotes import is_over, quotes_of, usual_days
 ROWS_ON_A_PAGE = 50
 HISTORY_SHOWN = 30
 QUOTE_MARKS = {"made": "waiting", "sent": "running", "accepted": "done", "declined": "void"}
-LOSS = "loss"
 
 
 def pct_text(value: Decimal | None) -> str:

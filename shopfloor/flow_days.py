@@ -19,11 +19,12 @@ from django.db.models import Max, Min
 from fittings import tables
 from fittings.models import CutPiece, Fitting, Order
 from shared.jobs import Run, Work, job_enqueue
+from shared.portions import in_portions
 from shared.problems import Conflict
 from shared.turn import write_turn
 from shopfloor.flow.calendar import Calendar
 from shopfloor.flow.figures import NUMBERS, Cell
-from shopfloor.flow_read import Line, bounds, day_read, lines_of, parts_of
+from shopfloor.flow_read import AT_A_TIME, Line, bounds, day_read, lines_of
 from shopfloor.models import FlowCell, FlowDay, FlowMark
 from shopfloor.working_time import shop_calendar
 from travelers.models import ScanTarget, Task
@@ -149,7 +150,7 @@ def _drop_changed(*, now: datetime, calendar: Calendar) -> None:
         if last:
             changed = _changed_by_scans(mark.target, newest, bounds(last, calendar)[1])
             changed |= dict.fromkeys(_changed_otherwise(mark.looked_at - OVERLAP))
-            for part in parts_of(sorted(_days_of(changed, calendar))):
+            for part in in_portions(sorted(_days_of(changed, calendar)), AT_A_TIME):
                 FlowDay.objects.filter(day__in=part).delete()
         if changed or (mark.calendar, mark.target) != (version, newest):
             mark.calendar, mark.target, mark.looked_at = version, newest, now
@@ -172,7 +173,7 @@ def _changed_by_scans(since: int, newest: int, end: datetime) -> dict[int, datet
             found[fitting] = min(at, found.get(fitting, at))
         if action == FINISH:
             finishes[fitting, segment, operation] = at
-    for part in parts_of(sorted({fitting for fitting, _, _ in finishes})):
+    for part in in_portions(sorted({fitting for fitting, _, _ in finishes}), AT_A_TIME):
         # a finish of what was missed leaves the moment as it was, but says that it was no miss
         for *key, at in Task.objects.filter(
             fitting__in=part, state="done", is_implied=False, finished_at__lt=end
@@ -197,7 +198,7 @@ def _changed_otherwise(since: datetime) -> set[int]:
 def _days_of(changed: dict[int, datetime | None], calendar: Calendar) -> set[date]:
     """The days on which anything of the fittings may lie, from the given moments on."""
     days: set[date] = set()
-    for part in parts_of(sorted(changed)):
+    for part in in_portions(sorted(changed), AT_A_TIME):
         moments = [
             *ScanTarget.objects.filter(fitting__in=part).values_list("fitting", "scan__effective_at"),
             *Fitting.objects.filter(pk__in=part).values_list("pk", "order__released_at"),

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
 from fittings.models import OrderLine, Segment
+from shared.portions import in_portions
 from shopfloor.flow.calendar import Calendar
 from shopfloor.flow.figures import (
     FLOOR,
@@ -25,7 +26,7 @@ from travelers.cut_work import CUT
 from travelers.models import Operation, Scan, ScanTarget
 from travelers.state import SCRAP
 
-_AT_A_TIME = 1000
+AT_A_TIME = 1000
 _TASK = (
     "SELECT t.id, t.operation_id, f.line_id, t.fitting_id, t.segment_id, s.generation, s.state, t.minutes,"
     " t.is_implied, t.state, t.station, t.ready_at, t.started_at, t.finished_at FROM travelers_task t"
@@ -67,7 +68,7 @@ def bounds(day: date, calendar: Calendar) -> tuple[datetime, datetime]:
 
 def lines_of(ids: Iterable[int]) -> dict[int, Line]:
     found = {}
-    for part in parts_of(sorted(set(ids))):
+    for part in in_portions(sorted(set(ids)), AT_A_TIME):
         for pk, order, kind, gauge, params in OrderLine.objects.filter(pk__in=part).values_list(
             "pk", "order__number", "kind", "gauge", "params"
         ):
@@ -159,7 +160,7 @@ def _fittings_of(low: datetime, high: datetime) -> list[tuple[int, int, datetime
 def _with_scrap(fittings: set[int]) -> set[int]:
     """Those of which a segment was scrapped."""
     found: set[int] = set()
-    for part in parts_of(sorted(fittings)):
+    for part in in_portions(sorted(fittings), AT_A_TIME):
         found |= {
             row[0]
             for row in all_rows(
@@ -181,7 +182,7 @@ def _scrap_of(rows: Iterable[tuple], low: datetime, high: datetime) -> Counter[t
             remade[segment] = min(remade.get(segment, (fitting, line, ready)), (fitting, line, ready))
     scans = {
         (fitting, at): (reason, operation)
-        for part in parts_of(sorted({fitting for fitting, _, _ in remade.values()}))
+        for part in in_portions(sorted({fitting for fitting, _, _ in remade.values()}), AT_A_TIME)
         for fitting, at, reason, operation in ScanTarget.objects.filter(
             fitting__in=part,
             scan__action=SCRAP,
@@ -211,7 +212,7 @@ class _Costs:
     def look_up(self, pieces: Iterable[tuple[str, int, int | None]]) -> None:
         """pieces  (operation, fitting, segment or None for the fitting whole)"""
         cut = [piece for piece in pieces if piece[0] not in self.uncut]
-        for part in parts_of(sorted({segment for _, _, segment in cut if segment is not None})):
+        for part in in_portions(sorted({segment for _, _, segment in cut if segment is not None}), AT_A_TIME):
             self.segments |= segment_costs(Segment.objects.filter(pk__in=part))
         self.whole = fitting_material_cost(
             sorted({fitting for _, fitting, segment in cut if segment is None})
@@ -249,7 +250,3 @@ def here_now() -> dict[tuple[str, int], Cell]:
     ):
         found[FLOOR, line].arrived = count
     return dict(found)
-
-
-def parts_of(values: Sequence) -> Iterator[Sequence]:
-    return (values[start : start + _AT_A_TIME] for start in range(0, len(values), _AT_A_TIME))

@@ -14,6 +14,7 @@ from fittings.order_list import order_list
 from fittings.selectors import customers_found
 from fittings.stock import stock_listed
 from fittings.tables import rows, schema_of
+from shared.portions import in_portions
 from shared.problems import NotAllowed, NotFound
 from shared.roles import SUPERVISOR, Actor
 from shared.sheets import MEDIA_TYPES, Sheet, sheet_bytes
@@ -157,8 +158,8 @@ def _exceptions(query: Query, now: datetime):
     def found():
         for kind in kinds:
             every = list(needs_eyes.open_rows(kind, now=now))
-            for first in range(0, len(every), A_BATCH):
-                for one in needs_eyes.items_of(kind, every[first : first + A_BATCH], now=now):
+            for part in in_portions(every, A_BATCH):
+                for one in needs_eyes.items_of(kind, part, now=now):
                     yield one.kind, _local(one.since), one.what, one.words, one.station, one.code
 
     return heads, found()

@@ -17,6 +17,7 @@ from django.db.models import F
 
 from fittings import tables
 from fittings.models import Order, OrderLine
+from shared.portions import in_portions
 from shopfloor.flow.calendar import Calendar
 from shopfloor.flow.learned import Learned, learned
 from shopfloor.flow.timings import Piece, Timing, timings
@@ -226,9 +227,9 @@ class PieceScans:
         self.at: dict[tuple, list[tuple[str, bool]]] = defaultdict(list)
         self.holds: dict[tuple[int, int | None], list[datetime]] = defaultdict(list)
         ids = sorted(fittings)
-        for start in range(0, len(ids), _AT_A_TIME):
+        for part in in_portions(ids, _AT_A_TIME):
             for fitting, segment, action, station, at, is_doubtful in ScanTarget.objects.filter(
-                fitting_id__in=ids[start : start + _AT_A_TIME],
+                fitting_id__in=part,
                 scan__action__in=(START, FINISH, HOLD),
                 scan__outcome=Scan.Outcome.RECORDED,
             ).values_list(

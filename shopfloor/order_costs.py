@@ -8,7 +8,7 @@ planned, a price, its end. Finished orders go first; one that is still open is a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -20,6 +20,7 @@ from django.db.models import Max, Q
 from fittings.costing import NOTHING, Cost
 from fittings.models import CutPiece, CutPlan, Fitting, KeptPiece, Order, PieceState
 from shared.jobs import Run, Work, job_enqueue
+from shared.portions import in_portions
 from shared.problems import Conflict
 from shared.turn import write_turn
 from shopfloor.models import CostDue, CostMark, MonthCost, OrderCost
@@ -222,28 +223,23 @@ def _changed(mark: CostMark, newest: int) -> set[int]:
         for sheet in pieces.values_list("sheet", flat=True)
         if sheet is not None
     }
-    for part in _parts(sorted(sheets)):
+    for part in in_portions(sorted(sheets), _AT_A_TIME):
         fittings |= set(CutPiece.objects.filter(sheet__in=part).values_list("segment__fitting", flat=True))
     found = set(LinePrice.objects.filter(made_at__gt=since).values_list("order", flat=True))
     found |= set(Order.objects.filter(ended_at__gt=since).values_list("pk", flat=True))
-    for part in _parts(sorted(fittings)):
+    for part in in_portions(sorted(fittings), _AT_A_TIME):
         found |= set(Fitting.objects.filter(pk__in=part).values_list("order", flat=True))
     return found
 
 
 def _note(orders: Iterable[int], now: datetime) -> None:
-    for part in _parts(sorted(orders)):
+    for part in in_portions(sorted(orders), _AT_A_TIME):
         CostDue.objects.bulk_create(
             [CostDue(order_id=pk, since=now) for pk in part],
             update_conflicts=True,
             unique_fields=["order"],
             update_fields=["since"],
         )
-
-
-def _parts(rows: Sequence[int]) -> Iterable[Sequence[int]]:
-    for start in range(0, len(rows), _AT_A_TIME):
-        yield rows[start : start + _AT_A_TIME]
 
 
 def due_now(now: datetime) -> list[int]:

@@ -21,6 +21,7 @@ from django.db.models import Q
 from fittings.cost_tables import YIELDS, cost_rows
 from fittings.costing import Cost, metal_row, summed, taken
 from fittings.models import Fitting, KeptPiece, Order, OrderLine, PieceState, Segment
+from shared.portions import in_portions
 from shopfloor.flow.timings import Piece, piece_minutes
 from shopfloor.measured_times import IMPLIED, PieceScans
 from shopfloor.working_time import shop_calendar
@@ -202,7 +203,7 @@ def _meanwhile(spans: Mapping[str, Sequence[Span]]) -> Iterator[Mapping]:
     """What the stations finished while they worked on the order: those moments are not the order's."""
     operations = list(Operation.objects.order_by("position").values_list("code", flat=True))
     for station, own in spans.items():
-        for part in _parts(joined(own), _SPANS_AT_A_TIME):
+        for part in in_portions(joined(own), _SPANS_AT_A_TIME):
             within = Q()
             for begin, end in part:
                 within |= Q(finished_at__gte=begin, finished_at__lte=end)
@@ -220,8 +221,3 @@ def joined(spans: Iterable[Span]) -> list[Span]:
         else:
             found.append((begin, end))
     return found
-
-
-def _parts(rows: Sequence, size: int) -> Iterator[Sequence]:
-    for start in range(0, len(rows), size):
-        yield rows[start : start + size]

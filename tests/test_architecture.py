@@ -31,12 +31,16 @@ PURE = (
     "travelers/documents/",
     "shopfloor/flow/",
     "shared/sheets.py",
+    "shared/portions.py",
+    "shared/texts.py",
     "shared/units.py",
     "shared/codes.py",
     "shared/words.py",
     "shared/tagging.py",
 )
 PURE_PARTS = (
+    "portions",
+    "texts",
     "units",
     "codes",
     "words",

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from fittings.models import CutPiece, CutPlan, Fitting, PieceState, Segment
+from shared.portions import in_portions
 from shared.roles import Actor
 from travelers import pieces
 from travelers.amend_meaning import Sheets
@@ -35,8 +36,8 @@ def fittings_leave(
     """
     by_number = sorted(going, key=lambda one: one.number)
     ids = [one.id for one in by_number]
-    for start in range(0, len(ids), AT_A_TIME):
-        Fitting.objects.filter(pk__in=ids[start : start + AT_A_TIME]).update(
+    for part in in_portions(ids, AT_A_TIME):
+        Fitting.objects.filter(pk__in=part).update(
             taken_out_at=now, taken_out_as=fate, taken_out_version=version
         )
     pairs = list(zip(by_number, successors, strict=False))
@@ -45,18 +46,17 @@ def fittings_leave(
     )
     touched = [one.id for one in by_number if one.loaded is not None]
     _void_untouched([one.id for one in by_number if one.loaded is None])
-    for start in range(0, len(touched), AT_A_TIME):
-        for one in pieces.load(touched[start : start + AT_A_TIME], lock=False):
+    for part in in_portions(touched, AT_A_TIME):
+        for one in pieces.load(part, lock=False):
             pieces.store(one, derive(one.spec, one.events), at=None)
-        kept = pieces_to_keep(touched[start : start + AT_A_TIME])
+        kept = pieces_to_keep(part)
         if kept:
             kept_add(pieces=kept, why=why, note=note, actor=actor, now=now)
 
 
 def _void_untouched(ids: Sequence[int]) -> None:
     """What was never scanned becomes void whole, in three statements a part."""
-    for start in range(0, len(ids), AT_A_TIME):
-        part = ids[start : start + AT_A_TIME]
+    for part in in_portions(ids, AT_A_TIME):
         Task.objects.filter(IS_OPEN, fitting__in=part).update(
             state=TaskState.VOID, ready_at=None, started_at=None, station="", badge="", reason=""
         )
@@ -67,8 +67,8 @@ def _void_untouched(ids: Sequence[int]) -> None:
 def sheets_clear(sheets: Sheets, *, why: str, actor: Actor, now: datetime) -> None:
     """Take pieces off their plans and sheets. A plan that is not sent yet has another version then."""
     ids = list(sheets.pieces)
-    for start in range(0, len(ids), AT_A_TIME):
-        CutPiece.objects.filter(pk__in=ids[start : start + AT_A_TIME]).update(
+    for part in in_portions(ids, AT_A_TIME):
+        CutPiece.objects.filter(pk__in=part).update(
             is_live=False, off_reason=why[:200], off_at=now, off_by=actor.name
         )
     for plan in CutPlan.objects.filter(number__in=sheets.plans, state=CutPlan.State.MADE).order_by("pk"):

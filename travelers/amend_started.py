@@ -9,13 +9,13 @@ from datetime import datetime
 from decimal import Decimal
 
 from fittings.models import Fitting, OrderLine, Segment
+from shared.portions import in_portions
 from travelers import pieces
 from travelers.cut_costs import segment_costs
 from travelers.models import Operation, ScanTarget, Task
 from travelers.state import DONE, RUNNING, FittingState, derive
 
 AT_A_TIME = 200
-BEGUN_AT_CUT = (DONE, RUNNING)
 
 
 @dataclass(frozen=True)
@@ -91,8 +91,7 @@ def fittings_in(lines: Iterable[OrderLine]) -> dict[int, list[One]]:
     )
     known: dict[int, tuple[pieces.Loaded, FittingState, float]] = {}
     wanted = sorted(touched & {one.id for own in found.values() for one in own})
-    for start in range(0, len(wanted), AT_A_TIME):
-        part = wanted[start : start + AT_A_TIME]
+    for part in in_portions(wanted, AT_A_TIME):
         minutes = dict(Task.objects.filter(fitting__in=part, came_done=False).values_list("pk", "minutes"))
         for loaded in pieces.load(part, lock=False):
             state = derive(loaded.spec, loaded.events)

@@ -63,6 +63,7 @@ urlpatterns = [
     # cut-sheets/
     path("cut-sheets/<str:key>/", cut_api.sheet_detail, name="api_cut_sheet"),
     path("cut-sheets/<str:key>.svg", cut_api.sheet_svg, name="api_cut_sheet_svg"),
+    path("cut-sheets/<str:key>.pdf", cut_api.sheet_pdf, name="api_cut_sheet_pdf"),
     path("cut-sheets/<str:key>.dxf", cut_api.sheet_dxf, name="api_cut_sheet_dxf"),
     path("cut-sheets/<str:key>/take-off/", cut_api.sheet_take_off, name="api_cut_take_off"),
 ]

@@ -244,6 +244,20 @@ def sheet_svg(request, key: str):
 
 
 @extend_schema(
+    operation_id="cut_sheets_pdf",
+    tags=["cut plans"],
+    parameters=[cut_api_schema.SHEET_KEY],
+    responses=schema.answers(404) | {(200, "application/pdf"): OpenApiTypes.BINARY},
+    description="The paper of one sheet, as in the PDF of its plan.",
+)
+@api_view(["GET"])
+def sheet_pdf(request, key: str):
+    """A sheet as PDF."""
+    actor_of(request, *READERS)
+    return file_response(cut_papers.sheet_pdf(sheet_by_key(key), now=timezone.now()))
+
+
+@extend_schema(
     operation_id="cut_sheets_dxf",
     tags=["cut plans"],
     parameters=[cut_api_schema.SHEET_KEY, cut_api_schema.FILE_UNIT],

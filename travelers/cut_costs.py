@@ -13,6 +13,7 @@ from decimal import Decimal
 from django.db.models import QuerySet
 
 from fittings.models import CutPiece, CutPlan, CutSheet, Order, PieceState, Segment
+from shared.portions import in_portions
 from travelers.models import Task
 from travelers.sheets import CUT, plates_of
 
@@ -85,8 +86,7 @@ def _shares(sheets: Iterable[int]) -> dict[int, Amount]:
     """By piece, its share of its sheet. Two queries for a few thousand sheets."""
     ids = sorted(sheets)
     found: dict[int, Amount] = {}
-    for start in range(0, len(ids), AT_A_TIME):
-        part = ids[start : start + AT_A_TIME]
+    for part in in_portions(ids, AT_A_TIME):
         costs = {
             pk: net_cost(cost, credit)
             for pk, cost, credit in CutSheet.objects.filter(pk__in=part).values_list(
@@ -118,8 +118,7 @@ def fitting_material_cost(fitting_ids: Iterable[int]) -> dict[int, Amount]:
     """
     ids = list(fitting_ids)
     found: dict[int, Amount] = {}
-    for start in range(0, len(ids), AT_A_TIME):
-        part = ids[start : start + AT_A_TIME]
+    for part in in_portions(ids, AT_A_TIME):
         costs = _by_fitting(Segment.objects.filter(fitting__in=part))
         found |= {pk: costs.get(pk) for pk in part}
     return found

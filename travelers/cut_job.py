@@ -19,6 +19,7 @@ from fittings.models import CutPiece, CutPlan, CutSheet, StockItem
 from fittings.stock import remnant_credit, sheet_cost
 from shared import rows
 from shared.jobs import Run, Work
+from shared.portions import in_portions
 from shared.problems import Conflict, NotFound
 from shared.turn import write_turn
 from travelers.cut_choices import stock_chosen
@@ -146,8 +147,7 @@ def _write(plan: CutPlan, found: Found, settings: CutSettings, run: Run) -> None
         for one in ordered.pieces
     ]
     vendor = transaction.get_connection().vendor
-    for start in range(0, len(places), BATCH):
-        part = places[start : start + BATCH]
+    for part in in_portions(places, BATCH):
         sql = _PLACE.format(values=", ".join([_ROW[vendor]] * len(part)))
         rows.execute(sql, [value for row in part for value in row])
     by_why: dict[str, list[int]] = {}

@@ -237,6 +237,12 @@ def cut_sheet_svg(request, pk):
 
 @require_safe
 @planners
+def cut_sheet_pdf(request, pk):
+    return _file(cut_papers.sheet_pdf(pk, now=timezone.now()))
+
+
+@require_safe
+@planners
 def cut_sheet_dxf(request, pk):
     return _file(cut_papers.sheet_dxf_file(pk, unit=request.GET.get("unit", "in")))
 

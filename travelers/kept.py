@@ -173,11 +173,6 @@ def kept_change(*, pk: int, data: Mapping[str, Any], actor: Actor, now: datetime
         return piece
 
 
-def kept_end(*, pk: int, why: str, actor: Actor, now: datetime) -> KeptPiece:
-    """A kept piece is not there any more: `scrapped` or `lost`. raises as `kept_change`"""
-    return kept_change(pk=pk, data={"ended": why}, actor=actor, now=now)
-
-
 def kept_use(
     *, uses: Sequence[tuple[KeptPiece, Fitting, Segment | None]], actor: Actor, now: datetime
 ) -> None:

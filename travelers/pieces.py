@@ -16,6 +16,7 @@ from django.db.models import F, Subquery
 from fittings.events import FITTING_DONE, FITTING_REOPENED, ORDER_DONE, ORDER_REOPENED, event_keep
 from fittings.models import Fitting, Order, Segment
 from shared import rows
+from shared.portions import in_portions
 from travelers.kept_codes import became
 from travelers.models import Task
 from travelers.sheets import SheetHere, pieces_on, sheet_here
@@ -275,8 +276,7 @@ def store(one: Loaded, state: FittingState, *, at: datetime | None) -> int:
         counts orders anew and tells nobody
     """
     tasks, segments, fitting = differences(one, state)
-    for start in range(0, len(tasks), _AT_A_TIME):
-        part = tasks[start : start + _AT_A_TIME]
+    for part in in_portions(tasks, _AT_A_TIME):
         sql = _UPDATE_TASKS.format(values=", ".join([_ROW[connection.vendor]] * len(part)))
         rows.execute(
             sql, [one for id_, facts in part for one in (id_, *facts[:5], *map(rows.stored, facts[5:]))]

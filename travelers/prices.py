@@ -6,7 +6,7 @@ A released order has it frozen; a draft, and a line that came later, is worked o
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
@@ -60,10 +60,6 @@ class PricedLine:
     @property
     def quantity(self) -> int:
         return self.line.quantity
-
-    @property
-    def is_by_hand(self) -> bool:
-        return self.how == BY_HAND
 
     @property
     def price(self) -> Decimal | None:
@@ -271,8 +267,3 @@ def price_read(value: Any, field: str = "unit_price") -> Decimal | None:
             [FieldError(field, shown, limit, f"Price is “{shown}”; it can be {limit}.")]
         ) from None
     return number
-
-
-def line_prices_history(order: Order, whats: Sequence[str]) -> list[LinePrice]:
-    """What was settled for these fittings, the newest first."""
-    return list(LinePrice.objects.filter(order=order, what__in=whats).order_by("-pk")[:100])

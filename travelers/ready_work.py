@@ -16,6 +16,7 @@ from django.db.models import QuerySet
 
 from fittings.models import Order, OrderLine
 from shared import rows
+from shared.portions import in_portions
 from travelers.next_piece import RUNNING, Waiting, rank
 from travelers.pins import Pinned, pinned_now
 from travelers.sheets import CUT
@@ -168,8 +169,7 @@ def _age(row: tuple) -> tuple:
 def _lacking_one(fittings: Sequence[int]) -> set[int]:
     """Those of several pieces of which one is not done."""
     found: set[int] = set()
-    for start in range(0, len(fittings), _AT_A_TIME):
-        part = fittings[start : start + _AT_A_TIME]
+    for part in in_portions(fittings, _AT_A_TIME):
         asked = rows.select(_LACKING_ONE.format(among=rows.places(len(part))), part)
         found.update(fitting for (fitting,) in asked)
     return found

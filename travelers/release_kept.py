@@ -9,7 +9,7 @@ methods from the first on. The new fitting has all its tasks; those that are don
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -17,6 +17,7 @@ from typing import Any
 from django.db.models import Q
 
 from fittings.models import Fitting, KeptPiece, Order, OrderLine, PieceState, Segment
+from shared.portions import in_portions
 from shared.problems import FieldError, WrongInput
 from shared.roles import Actor
 from shared.texts import said_value
@@ -241,7 +242,7 @@ def kept_put_in(
         actor=actor,
         now=now,
     )
-    for part in _parts(sorted(one.pk for one in set(fittings.values()))):
+    for part in in_portions(sorted(one.pk for one in set(fittings.values())), _AT_A_TIME):
         for one in pieces.load(part, lock=False):
             pieces.store(one, derive(one.spec, one.events), at=now)
     return uses
@@ -263,7 +264,7 @@ def _does_not_fit(at: int, pk: int, number: str) -> FieldError:
 def _fittings(uses: Iterable[Use]) -> dict[tuple[int, int], Fitting]:
     wanted = {(use.wanted.line.pk, use.number) for use in uses}
     found = {}
-    for part in _parts(sorted({line for line, _ in wanted})):
+    for part in in_portions(sorted({line for line, _ in wanted}), _AT_A_TIME):
         for one in Fitting.objects.filter(line__in=part):
             if (one.line_id, one.number) in wanted:
                 found[one.line_id, one.number] = one
@@ -280,12 +281,8 @@ def _mark_tasks(uses: Sequence[Use], fittings, segments) -> None:
         else:
             last = use.wanted.facts.places[use.position][len(use.made.steps) - 1]
             first[last].append(segments[fitting.pk, use.position].pk)
-    for part in _parts(whole):
+    for part in in_portions(whole, _AT_A_TIME):
         Task.objects.filter(fitting__in=part).update(came_done=True)
     for last, ids in first.items():
-        for part in _parts(ids):
+        for part in in_portions(ids, _AT_A_TIME):
             Task.objects.filter(Q(segment__in=part), step__lte=last).update(came_done=True)
-
-
-def _parts(values: Sequence) -> Iterator[Sequence]:
-    return (values[start : start + _AT_A_TIME] for start in range(0, len(values), _AT_A_TIME))

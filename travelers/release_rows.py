@@ -15,6 +15,7 @@ from django.db import connection
 
 from fittings.models import Fitting, OrderLine, PieceState, Segment
 from shared import rows
+from shared.portions import in_portions
 from travelers.models import Task, TaskState, Traveler
 from travelers.routing import Step
 
@@ -122,9 +123,9 @@ def _write_segments(plans: Sequence[LineWork], codes: Iterator[str]) -> None:
 
 def _fitting_ids(lines: Sequence[int]) -> dict[tuple[int, int], int]:
     found = {}
-    for start in range(0, len(lines), ROWS_TOGETHER):
-        part = Fitting.objects.filter(line__in=lines[start : start + ROWS_TOGETHER])
-        found.update({(line, number): pk for line, number, pk in part.values_list("line", "number", "pk")})
+    for part in in_portions(lines, ROWS_TOGETHER):
+        listed = Fitting.objects.filter(line__in=part).values_list("line", "number", "pk")
+        found.update({(line, number): pk for line, number, pk in listed})
     return found
 
 
@@ -134,8 +135,7 @@ def _of_equal_work(plans: Sequence[LineWork]) -> Iterator[list[LineWork]]:
     for plan in plans:
         groups.setdefault((id(plan.work), plan.numbers), []).append(plan)
     for group in groups.values():
-        for start in range(0, len(group), LINES_TOGETHER):
-            yield group[start : start + LINES_TOGETHER]
+        yield from in_portions(group, LINES_TOGETHER)
 
 
 # -- tasks -------------------------------------------------------------------
@@ -220,8 +220,7 @@ def insert_rows(model, columns: tuple[str, ...], new: Sequence[tuple]) -> None:
     others, defaults = _defaults(model, columns)
     one = rows.places(len(columns) + len(others))
     sql = f"INSERT INTO {model._meta.db_table} ({', '.join((*columns, *others))}) VALUES "
-    for start in range(0, len(new), ROWS_TOGETHER):
-        part = new[start : start + ROWS_TOGETHER]
+    for part in in_portions(new, ROWS_TOGETHER):
         rows.execute(
             sql + ", ".join([one] * len(part)), [value for row in part for value in (*row, *defaults)]
         )

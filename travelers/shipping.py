@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -125,12 +125,6 @@ def delivery_by_number(order_number: str, number: int) -> Delivery:
     if found is None:
         raise NotFound(f"Order {order_number[:30]} has no delivery {number}.")
     return found
-
-
-def delivery_of_fittings(fitting_ids: Iterable[int]) -> dict[int, Delivery]:
-    """By fitting, the delivery that it is on. One query."""
-    rows = DeliveredFitting.objects.filter(fitting_id__in=list(fitting_ids)).select_related("delivery__order")
-    return {row.fitting_id: row.delivery for row in rows}
 
 
 def delivery_answer(delivery: Delivery) -> dict[str, Any]:

@@ -32,6 +32,7 @@ urlpatterns = [
     # cut-sheets/
     path("cut-sheets/<int:pk>/", cut_views.cut_sheet, name="cut_sheet"),
     path("cut-sheets/<int:pk>.svg", cut_views.cut_sheet_svg, name="cut_sheet_svg"),
+    path("cut-sheets/<int:pk>.pdf", cut_views.cut_sheet_pdf, name="cut_sheet_pdf"),
     path("cut-sheets/<int:pk>.dxf", cut_views.cut_sheet_dxf, name="cut_sheet_dxf"),
     path("cut-sheets/<int:pk>/take-off/", cut_views.cut_piece_off, name="cut_piece_off"),
     # operations/

@@ -42,10 +42,6 @@ class ProgramForm(forms.Form):
             raise forms.ValidationError(str(wrong)) from None
 
 
-class ScopesForm(forms.Form):
-    scopes = ProgramForm.base_fields["scopes"]
-
-
 class WebhookForm(forms.Form):
     name = forms.CharField(label="Name", max_length=60)
     address = forms.CharField(

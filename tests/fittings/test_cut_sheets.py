@@ -1,10 +1,13 @@
 """Rows of a plan as drawings: each piece where its row says, by shapely's own turning and moving."""
 
+from collections.abc import Iterable
+
 import pytest
 from shapely import affinity
 from shapely.geometry import LineString, Polygon
 
-from fittings.cut_sheets import sheet_contents, sheet_drawing, sheet_drawings
+from fittings.cut_sheets import sheet_contents
+from fittings.drawing.cut_sheet import SheetDrawing
 from fittings.models import CutPiece, CutSheet
 from tests import factories_cutting as cutting
 from tests.factories import NOW, elbow_params, line
@@ -21,6 +24,14 @@ def by_hand(piece: CutPiece, points) -> LineString:
 def flat_of(piece: CutPiece) -> dict:
     segment = piece.segment.fitting.line.development["segments"][piece.segment.position - 1]
     return segment["plates"][piece.plate - 1] if piece.plate else segment
+
+
+def sheet_drawings(sheets: Iterable[CutSheet]) -> list[SheetDrawing]:
+    return [content.drawing for content in sheet_contents(sheets)]
+
+
+def sheet_drawing(sheet: CutSheet) -> SheetDrawing:
+    return sheet_drawings([sheet])[0]
 
 
 def rows_of(sheet: CutSheet) -> list[CutPiece]:

@@ -16,7 +16,6 @@ TEXT_PAIRS = [
     ("sheet", "ink"),
     ("alarm-ink", "alarm-ground"),
     ("warn-ink", "warn-ground"),
-    ("act-ink", "act-ground"),
     ("danger-ink", "danger-ground"),
     ("warning-ink", "warning-ground"),
     ("caution-ink", "caution-ground"),

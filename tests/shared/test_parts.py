@@ -148,7 +148,7 @@ def test_pattern_page_shows_every_partial_and_the_list_of_parts_names_it():
     folder = SHARED / "templates/shared"
     shown = (folder / "_patterns_place.html").read_text() + (folder / "patterns.html").read_text()
     partials = {path.name for path in folder.glob("_*.html")}
-    drawn = set(re.findall(r"shared/(_\w+\.html)", shown)) | {"_state.html"}  # the tag state_mark
+    drawn = set(re.findall(r"shared/(_\w+\.html)", shown))
     assert partials - drawn - NOT_DRAWN == set()
     words = shared_css("base").split("*/")[0]
     own = {"_patterns_place.html", "_drawing_sample.html", "_drawing_lines.html"}

@@ -12,6 +12,7 @@ from tests.travelers import amend_desk as desk
 from tests.travelers.floor import Floor, facts, floor
 from travelers import papers
 from travelers.amend import order_change
+from travelers.amend_travelers import travelers_renew
 from travelers.models import Task, Traveler
 from travelers.pins import pin_set
 from travelers.replay import replay
@@ -452,3 +453,19 @@ def test_the_page_keeps_what_was_typed_where_something_is_wrong(browse):
     )
     assert wrong.status_code == 400
     assert "New line: Quantity is “x”" in wrong.content.decode()
+
+
+@pytest.mark.parametrize("going", [2, 12])
+def test_travelers_of_one_fitting_each_are_renewed_in_the_same_few_queries(
+    django_assert_max_num_queries, going
+):
+    one = floor(quantity=going + 1, traveler_per="fitting")
+    codes = [fitting.traveler_code for fitting in one.fittings]
+    Fitting.objects.filter(order=one.order, number__gt=1).update(
+        taken_out_at=at(5), taken_out_as="keep", taken_out_version=2
+    )
+    with django_assert_max_num_queries(8):
+        travelers_renew(codes[1:], version=2, successors=(), now=at(5))
+    void = Traveler.objects.exclude(void_at=None)
+    assert set(void.values_list("code", flat=True)) == set(codes[1:])
+    assert set(void.values_list("replaced_by", flat=True)) == {None}

@@ -266,6 +266,7 @@ def test_files_of_a_plan_and_its_sheets(office):
     assert not audit.has_errors
     assert drawing.units == ezdxf.units.MM
     assert office.get(f"cut-sheets/{key}.dxf?unit=ft").status_code == 400
+    assert office.get(f"cut-sheets/{key}.pdf").content.startswith(b"%PDF-")
 
 
 @pytest.mark.parametrize("role", [*ROLES, ""])

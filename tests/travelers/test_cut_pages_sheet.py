@@ -44,7 +44,7 @@ def test_a_shop_that_works_in_millimetres_reads_sheets_in_them(desk, sheet):
     long, wide = map(float, re.search(r"(\d+\.\d\d) × (\d+\.\d\d)</td>", inches.content.decode()).groups())
     setting("unit", "mm")
     page = desk.get(f"/cut-sheets/{sheet.pk}/")
-    assert "1524 × 3048 mm" in text_of(page) and "Sizes in millimeters" in text_of(page)
+    assert "1524 × 3048 mm" in text_of(page) and "Sizes in millimetres" in text_of(page)
     shown = map(float, re.search(r"(\d+\.\d) × (\d+\.\d)</td>", page.content.decode()).groups())
     assert list(shown) == pytest.approx([long * 25.4, wide * 25.4], abs=0.2), "half of a hundredth of an inch"
     plan = text_of(desk.get(f"/cut-plans/{sheet.plan.number}/"))
@@ -138,6 +138,16 @@ def test_the_small_picture_is_small_and_kept_until_the_sheet_changes(desk, sheet
     desk.post(f"/cut-sheets/{sheet.pk}/take-off/", {"piece": code, "reason": "dented"})
     changed = desk.get(address, headers={"If-None-Match": first["ETag"]})
     assert changed.status_code == 200 and changed["ETag"] != first["ETag"]
+
+
+def test_one_sheet_is_printed_again_alone(desk, sheet):
+    answer = desk.get(f"/cut-sheets/{sheet.pk}.pdf")
+    assert answer["Content-Type"] == "application/pdf"
+    paper = pypdfium2.PdfDocument(io.BytesIO(answer.content))
+    words = paper[0].get_textpage().get_text_range()
+    assert sheet.plan.sheets.count() > 1 and f"Sheet {sheet.position} of" in words
+    assert sheet.code in words.replace(" ", "")
+    assert desk.get("/cut-sheets/99999.pdf").status_code == 404
 
 
 def test_a_sheet_is_taken_away_as_dxf_with_every_piece(desk, sheet):

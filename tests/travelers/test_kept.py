@@ -8,7 +8,7 @@ from fittings.models import KeptPiece, Order
 from shared.problems import Conflict, NotFound, WrongInput
 from tests.factories import OFFICE_ACTOR
 from tests.travelers.floor import LATER, Floor
-from travelers.kept import Made, kept_add, kept_change, kept_end, made_of
+from travelers.kept import Made, kept_add, kept_change, made_of
 from travelers.release import order_cancel
 
 pytestmark = pytest.mark.django_db
@@ -154,9 +154,9 @@ def test_a_lost_piece_can_be_found_again_and_a_scrapped_one_not(on: Floor):
     on.scan("cut", on.segment(2).code)
     cancelled(on)
     (kept,) = keep(on.segment(2))
-    kept_end(pk=kept.pk, why="lost", actor=OFFICE_ACTOR, now=LATER)
+    kept_change(pk=kept.pk, data={"ended": "lost"}, actor=OFFICE_ACTOR, now=LATER)
     (again,) = keep(on.segment(2))
-    kept_end(pk=again.pk, why="scrapped", actor=OFFICE_ACTOR, now=LATER)
+    kept_change(pk=again.pk, data={"ended": "scrapped"}, actor=OFFICE_ACTOR, now=LATER)
     with pytest.raises(WrongInput, match="was kept and is scrapped"):
         keep(on.segment(2))
 
@@ -165,7 +165,7 @@ def test_what_has_ended_does_not_change_any_more(on: Floor):
     on.scan("cut", on.segment(2).code)
     cancelled(on)
     (kept,) = keep(on.segment(2))
-    kept_end(pk=kept.pk, why="lost", actor=OFFICE_ACTOR, now=LATER)
+    kept_change(pk=kept.pk, data={"ended": "lost"}, actor=OFFICE_ACTOR, now=LATER)
     with pytest.raises(Conflict, match="not kept any more: not found"):
         kept_change(pk=kept.pk, data={"place": "C2"}, actor=OFFICE_ACTOR, now=LATER)
 
@@ -182,7 +182,7 @@ def test_two_who_move_a_piece_at_once_are_told(on: Floor):
 
 def test_what_is_not_there_is_not_found(on: Floor):
     with pytest.raises(NotFound):
-        kept_end(pk=99, why="lost", actor=OFFICE_ACTOR, now=LATER)
+        kept_change(pk=99, data={"ended": "lost"}, actor=OFFICE_ACTOR, now=LATER)
 
 
 def test_a_piece_without_a_task_done_has_no_steps(on: Floor):

@@ -11,7 +11,7 @@ from tests.factories import NOW, OFFICE_ACTOR, elbow_params
 from tests.travelers.floor import LATER, Floor, badge, facts
 from tests.travelers.kept_floor import agrees, draft, fittings_kept, kept_holds, release, segments_kept
 from travelers.cut_work import pieces_to_cut
-from travelers.kept import kept_add, kept_end
+from travelers.kept import kept_add, kept_change
 from travelers.models import Pulse, Task
 from travelers.release import order_cancel, order_release, release_ready
 from travelers.release_kept import kept_places, wanted_by
@@ -120,7 +120,7 @@ def test_two_equal_lines_share_what_is_kept():
 
 def test_what_is_used_lost_or_scrapped_is_not_offered_again():
     (kept,) = segments_kept(2)
-    kept_end(pk=kept.pk, why="lost", actor=OFFICE_ACTOR, now=LATER)
+    kept_change(pk=kept.pk, data={"ended": "lost"}, actor=OFFICE_ACTOR, now=LATER)
     assert fit(draft()) == []
     used = segments_kept(2)
     release(draft(quantity=1), used)
@@ -268,7 +268,7 @@ def test_nothing_is_lost_or_doubled_over_many_uses():
     order_cancel(number=first.order.number, actor=OFFICE_ACTOR, now=LATER)
     kept_holds()
     (again,) = kept_add(pieces=[first.segment(2, fitting=3)], why="cancelled", actor=OFFICE_ACTOR, now=LATER)
-    kept_end(pk=again.pk, why="lost", actor=OFFICE_ACTOR, now=LATER)
+    kept_change(pk=again.pk, data={"ended": "lost"}, actor=OFFICE_ACTOR, now=LATER)
     (found,) = kept_add(pieces=[first.segment(2, fitting=3)], why="cancelled", actor=OFFICE_ACTOR, now=LATER)
     back = kept_add(pieces=first.fittings[:2], why="cancelled", actor=OFFICE_ACTOR, now=LATER)
     kept_holds()

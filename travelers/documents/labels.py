@@ -24,7 +24,6 @@ LEAST_MODULE_MM = 0.76  # nine dots of a 300 dpi printer
 LARGEST_MODULE_MM = 1.0
 PAD = 6.0  # kept free along the edges of a label
 CODE_TEXT = 16.0
-CODE_TEXT_LEAST = 9.0
 
 
 class LabelTooSmall(ValueError):
