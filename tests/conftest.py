@@ -3,6 +3,7 @@
 import json
 import os
 import shutil
+from collections import Counter
 
 import pytest
 from django.utils import timezone
@@ -44,6 +45,21 @@ def chromium():
         browser = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
         yield browser
         browser.close()
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    """What did not run, and what is to be installed for it to run."""
+    skipped = terminalreporter.stats.get("skipped", [])
+    reasons = Counter(one.longrepr[2].removeprefix("Skipped: ") for one in skipped)
+    lines = [f"{count} tests: {reason}" for reason, count in reasons.most_common()]
+    is_whole = config.args == ["tests"] and not (config.option.keyword or config.option.markexpr)
+    if is_whole and not os.environ.get("DATABASE_URL"):
+        lines.append(
+            "anything on PostgreSQL: DATABASE_URL is not set. With the Debian package: postgresql, "
+            "`.ci/with_postgres python3 manage.py test` runs all of it there"
+        )
+    for line in lines:
+        terminalreporter.write_line(f"Not run: {line}.")
 
 
 @pytest.fixture(autouse=True)
