@@ -305,7 +305,13 @@ def _fail(run: Run, work: Work, sentence: str) -> None:
 
 @contextmanager
 def _beating(run: Run) -> Iterator[None]:
-    """Heartbeats from a thread of their own: a handler may be in compiled code for longer than it may be silent."""
+    """Heartbeats from a thread of their own: a handler may be in compiled code for longer than it may be silent.
+
+    None within a transaction of the caller: nobody else sees the job before it ends, and its row is locked till then.
+    """
+    if connection.in_atomic_block:
+        yield
+        return
     ended = threading.Event()
 
     def beat() -> None:

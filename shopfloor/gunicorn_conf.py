@@ -5,14 +5,20 @@ A background worker for the long work runs beside them, unless SHOPFLOOR_JOBS=0.
 """
 
 import os
+import sys
+from pathlib import Path
 
-host = os.environ.get("SHOPFLOOR_HOST", "0.0.0.0")
-port = os.environ.get("SHOPFLOOR_PORT", "8000")
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))  # gunicorn alone has not been there yet
+
+from shopfloor import environment  # noqa: E402
+
+host = environment.text("SHOPFLOOR_HOST", "0.0.0.0")
+port = environment.whole("SHOPFLOOR_PORT", 8000, most=65535)
 bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 wsgi_app = "shopfloor.wsgi"
 worker_class = "gthread"
-workers = int(os.environ.get("SHOPFLOOR_WORKERS", "2"))
-threads = int(os.environ.get("SHOPFLOOR_THREADS", "40"))
+workers = environment.whole("SHOPFLOOR_WORKERS", 2, most=64)
+threads = environment.whole("SHOPFLOOR_THREADS", 40, most=1000)
 
 timeout = 60
 graceful_timeout = 2
@@ -20,8 +26,8 @@ keepalive = 20
 worker_connections = 1000
 control_socket_disable = True
 worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None
-has_jobs = os.environ.get("SHOPFLOOR_JOBS", "1").strip().lower() not in ("0", "off", "no", "false")
-loglevel = os.environ.get("SHOPFLOOR_LOG", "warning").lower()
+has_jobs = environment.switch("SHOPFLOOR_JOBS", default=True)
+loglevel = environment.log_level("SHOPFLOOR_LOG")
 
 
 def post_worker_init(worker):

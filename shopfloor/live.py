@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
-import environ
 from django.conf import settings
 from django.db import Error, close_old_connections, connection
 from django.utils import timezone
@@ -29,7 +28,6 @@ from travelers.pulse import CHANNEL
 
 log = logging.getLogger(__name__)
 
-MOST_STREAMS = environ.Env().int("SHOPFLOOR_STREAMS", default=400)
 POLL_SECONDS = 0.04
 SLOW_POLL_SECONDS = 2.0
 KEPT_SECONDS = 5.0
@@ -80,7 +78,7 @@ def let_go() -> None:
 class Live:
     """The editions of one process, its watcher, and the seats for streams."""
 
-    def __init__(self, piling: Piling, most_streams: int = MOST_STREAMS):
+    def __init__(self, piling: Piling, most_streams: int = settings.MOST_STREAMS):
         self._piling = piling
         self._building = threading.Lock()
         self._changed = threading.Condition()

@@ -1,40 +1,22 @@
 """One settings file, read from the environment. Every name it reads is listed in DEVELOPERS.md."""
 
-import os
-import secrets
 from pathlib import Path
 
 import environ
 
 from shared.words import LANGUAGES as OPERATOR_LANGUAGES
+from shopfloor import environment
 
 BASE_DIR = Path(__file__).resolve().parent.parent
-env = environ.Env()
 
-DATA_DIR = Path(env("SHOPFLOOR_DATA", default=str(BASE_DIR / "data"))).resolve()
-DEBUG = env.bool("SHOPFLOOR_DEBUG", default=False)
-ALLOWED_HOSTS = env.list("SHOPFLOOR_HOSTS", default=["*"])
-CSRF_TRUSTED_ORIGINS = env.list("SHOPFLOOR_TRUSTED_ORIGINS", default=[])
-BEHIND_HTTPS = env.bool("SHOPFLOOR_HTTPS", default=False)
-
-
-def secret_key() -> str:
-    """From the environment, or a random one kept beside the data, readable by its owner alone."""
-    given = env("SHOPFLOOR_SECRET_KEY", default="")
-    if given:
-        return given
-    DATA_DIR.mkdir(parents=True, exist_ok=True)
-    path = DATA_DIR / "secret_key"
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return path.read_text().strip()
-    with os.fdopen(handle, "w") as file:
-        file.write(secrets.token_urlsafe(50))
-    return path.read_text().strip()
-
-
-SECRET_KEY = secret_key()
+DATA_DIR = environment.folder(
+    "SHOPFLOOR_DATA", Path(environment.text("SHOPFLOOR_DATA", str(BASE_DIR / "data"))).resolve()
+)
+DEBUG = environment.switch("SHOPFLOOR_DEBUG")
+ALLOWED_HOSTS = environment.listed("SHOPFLOOR_HOSTS", ("*",))
+CSRF_TRUSTED_ORIGINS = environment.listed("SHOPFLOOR_TRUSTED_ORIGINS")
+BEHIND_HTTPS = environment.switch("SHOPFLOOR_HTTPS")
+SECRET_KEY = environment.secret("SHOPFLOOR_SECRET_KEY", DATA_DIR / "secret_key")
 
 INSTALLED_APPS = [
     "django.contrib.admin",
@@ -88,13 +70,19 @@ TEMPLATES = [
     },
 ]
 
-DATABASE_URL = env("DATABASE_URL", default="")
-if DATABASE_URL:
-    DATABASES = {"default": env.db_url_config(DATABASE_URL)}
+POSTGRESQL = environment.postgresql_address("DATABASE_URL")
+if POSTGRESQL:
+    DATABASES = {"default": environ.Env.db_url_config(POSTGRESQL)}
+    POSTGRESQL_OPTIONS = DATABASES["default"].get("OPTIONS", {})  # as ?sslmode=require
     DATABASES["default"].update(
         CONN_MAX_AGE=0,
-        OPTIONS={
-            "pool": {"min_size": 1, "max_size": env.int("SHOPFLOOR_POOL", default=20), "timeout": 5},
+        OPTIONS=POSTGRESQL_OPTIONS
+        | {
+            "pool": {
+                "min_size": 1,
+                "max_size": environment.whole("SHOPFLOOR_POOL", 20, most=500),
+                "timeout": 5,
+            },
             "server_side_binding": True,
             "prepare_threshold": 3,
             # every question here is a short one: starting workers for it costs more, and takes cores from the scans
@@ -115,9 +103,7 @@ else:
             "TEST": {"NAME": DATA_DIR / "test.sqlite3"},
         }
     }
-IS_SQLITE = DATABASES["default"]["ENGINE"].endswith("sqlite3")
-if IS_SQLITE:
-    DATA_DIR.mkdir(parents=True, exist_ok=True)
+IS_SQLITE = not POSTGRESQL
 
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
@@ -125,13 +111,13 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 
 USE_TZ = True
-TIME_ZONE = env("SHOPFLOOR_TIME_ZONE", default="America/Chicago")
+TIME_ZONE = environment.time_zone("SHOPFLOOR_TIME_ZONE", "America/Chicago")
 LANGUAGE_CODE = "en-us"
 LANGUAGES = list(OPERATOR_LANGUAGES)
 USE_I18N = True
 
 STATIC_URL = "/static/"
-STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT = environment.folder("SHOPFLOOR_DATA", DATA_DIR / "static")
 STORAGES = {
     "default": {
         "BACKEND": "django.core.files.storage.FileSystemStorage",
@@ -139,8 +125,7 @@ STORAGES = {
     },
     "staticfiles": {"BACKEND": "shared.staticfiles.Storage"},
 }
-WHITENOISE_USE_FINDERS = env.bool("SHOPFLOOR_STATIC_FROM_SOURCE", default=False)
-STATIC_ROOT.mkdir(parents=True, exist_ok=True)
+WHITENOISE_USE_FINDERS = environment.switch("SHOPFLOOR_STATIC_FROM_SOURCE")
 
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
@@ -158,7 +143,8 @@ SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin" if BEHIND_HTTPS else None
 CSRF_FAILURE_VIEW = "shared.views.csrf_failure"
 X_FRAME_OPTIONS = "DENY"
 
-WEBHOOKS_PRIVATE = env.bool("SHOPFLOOR_WEBHOOKS_PRIVATE", default=False)
+MOST_STREAMS = environment.whole("SHOPFLOOR_STREAMS", 400, least=0, most=100_000)
+WEBHOOKS_PRIVATE = environment.switch("SHOPFLOOR_WEBHOOKS_PRIVATE")
 
 LONGEST_JSON_BODY = 2 * 1024 * 1024
 LONGEST_BODY = DATA_UPLOAD_MAX_MEMORY_SIZE = 6 * 1024 * 1024
@@ -203,5 +189,5 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["console"], "level": env("SHOPFLOOR_LOG", default="WARNING")},
+    "root": {"handlers": ["console"], "level": environment.log_level("SHOPFLOOR_LOG").upper()},
 }

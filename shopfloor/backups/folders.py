@@ -19,6 +19,7 @@ from shopfloor.backups.facts import NOTHING_CHANGED, NoBackup
 
 NAME = re.compile(r"shop-\d{8}-\d{6}Z\.zip")
 BEFORE_RESTORE = "before-restore"
+BEFORE_UPGRADE = "before-upgrade"
 WORK = ".shop-backup-"
 WORK_END = ".part"
 LEFT_BEHIND_SECONDS = 3600

@@ -20,7 +20,7 @@ from django.db import connection
 from psycopg import sql
 
 from shopfloor.backups.facts import NOTHING_CHANGED, Facts, InUse, NoBackup
-from shopfloor.backups.tools import environment, failed, run, tool
+from shopfloor.backups.tools import environment, failed, reach, run, tool
 
 OWN_TABLES = r"^(shared|fittings|travelers|shopfloor|auth|django)_"
 PATIENCE_SECONDS = 3.0
@@ -47,11 +47,7 @@ class Postgresql:
         self._environment = environment(self._settings)
 
     def _connected(self) -> psycopg.Connection[Any]:
-        names = {"HOST": "host", "PORT": "port", "USER": "user", "PASSWORD": "password", "NAME": "dbname"}
-        given = {
-            theirs: str(self._settings[ours]) for ours, theirs in names.items() if self._settings.get(ours)
-        }
-        return psycopg.connect(**given, autocommit=True)
+        return psycopg.connect(**reach(self._settings), autocommit=True)
 
     @contextmanager
     def reading(self) -> Iterator[psycopg.Connection[Any]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -28,6 +28,7 @@ from shopfloor.backups.archive import (
 from shopfloor.backups.facts import NOTHING_CHANGED, NoBackup, compare
 from shopfloor.backups.folders import (
     BEFORE_RESTORE,
+    BEFORE_UPGRADE,
     backup_name,
     no_room,
     prune,
@@ -78,6 +79,29 @@ def backup_make(*, to: Path | None = None, keep: int | None = None, now: datetim
         manifest = _write(database, source, path, now)
         deleted = prune(path.parent, keep=keep, shop=manifest.shop, newest=path) if keep else []
         return Made(path, manifest.facts.scans, path.stat().st_size, tuple(deleted))
+
+
+def backup_before_upgrade(*, now: datetime) -> Path | None:
+    """A backup into `backups` of the data folder; None where the database holds nothing of ours yet.
+
+    raises  NoBackup if it cannot be made; nothing was changed
+    """
+    database = database_here()
+    if connection.vendor == "sqlite" and not database.path.exists():
+        return None
+    with _told(settings.DATA_DIR), database.reading() as source:
+        if database.is_empty(source):
+            return None
+        path = _backups_folder() / backup_name(now, BEFORE_UPGRADE)
+        _write(database, source, path, now)
+    return path
+
+
+def migrations_unknown(names: Iterable[str]) -> list[str]:
+    """Those migrations, as `app.name`, that a newer version of the app has made."""
+    here = MigrationLoader(None, ignore_no_migrations=True).disk_migrations
+    known = {f"{app}.{name}" for key, one in here.items() for app, name in (key, *one.replaces)}
+    return sorted(set(names) - known)
 
 
 def backup_restore(*, file: Path, is_present_kept: bool = True, now: datetime) -> PutBack:
@@ -167,10 +191,7 @@ def _refuse_other_database(manifest: Manifest, vendor: str) -> None:
 
 
 def _refuse_newer(manifest: Manifest) -> None:
-    here = MigrationLoader(None, ignore_no_migrations=True).disk_migrations
-    known = {f"{app}.{name}" for key, one in here.items() for app, name in (key, *one.replaces)}
-    unknown = sorted(set(manifest.facts.migrations) - known)
-    if unknown:
+    if unknown := migrations_unknown(manifest.facts.migrations):
         raise NoBackup(
             f"The backup was made by a newer version of the app: {unknown[0]} is unknown here. "
             f"Install that version, then restore. {NOTHING_CHANGED}"

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from shopfloor.backups.facts import NOTHING_CHANGED, NoBackup
 
@@ -35,16 +36,23 @@ def tool(name: str, major: int, installed: Path = Path(INSTALLED)) -> str:
     return found
 
 
-def environment(settings: Mapping[str, object]) -> dict[str, str]:
-    """How libpq reaches the database. A password does not stand in the list of processes."""
-    names = {
-        "HOST": "PGHOST",
-        "PORT": "PGPORT",
-        "USER": "PGUSER",
-        "PASSWORD": "PGPASSWORD",
-        "NAME": "PGDATABASE",
+LIBPQ = {"HOST": "host", "PORT": "port", "USER": "user", "PASSWORD": "password", "NAME": "dbname"}
+OF_TLS = ("sslmode", "sslrootcert", "sslcert", "sslkey")
+
+
+def reach(settings: Mapping[str, Any]) -> dict[str, str]:
+    """How the database is reached, in libpq's words, from Django's."""
+    given = {theirs: str(settings[ours]) for ours, theirs in LIBPQ.items() if settings.get(ours)}
+    options = settings.get("OPTIONS") or {}
+    return given | {name: str(options[name]) for name in OF_TLS if options.get(name)}
+
+
+def environment(settings: Mapping[str, Any]) -> dict[str, str]:
+    """The same for PostgreSQL's programs. A password does not stand in the list of processes."""
+    given = {
+        "PG" + ("DATABASE" if name == "dbname" else name.upper()): value
+        for name, value in reach(settings).items()
     }
-    given = {ours: str(settings[name]) for name, ours in names.items() if settings.get(name)}
     return os.environ | given | {"PGCLIENTENCODING": "UTF8", "LC_ALL": "C"}
 
 

@@ -10,14 +10,18 @@ import sys
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand
-from django.db import connections
+from django.db import OperationalError, connections
 from django.utils import timezone
 
 from fittings.models import Order
 from fittings.search_index import index_begin
+from shared.problems import Problem
+from shopfloor import environment
+from shopfloor.backups.facts import NoBackup
 from shopfloor.demo import demo_sign_ins
 from shopfloor.first_steps import is_closed_to_all, setup_code_make
 from shopfloor.models import Person, Station
+from shopfloor.upgrading import database_check, database_upgrade
 from travelers.setup import shop_set_up
 
 
@@ -30,23 +34,31 @@ class Command(BaseCommand):
     def add_arguments(self, parser):
         parser.add_argument("--port", type=int, default=8000, help="the port to serve on")
         parser.add_argument("--no-demo", action="store_true", help="leave an empty database empty")
+        parser.add_argument(
+            "--without-backup",
+            action="store_true",
+            help="do not back the database up before a newer version changes it",
+        )
 
-    def handle(self, *args, port: int, no_demo: bool, **options):
-        host = os.environ.get("SHOPFLOOR_HOST", "0.0.0.0")
+    def handle(self, *args, port: int, no_demo: bool, without_backup: bool, **options):
+        host = environment.text("SHOPFLOOR_HOST", "0.0.0.0")
         refusal = port_refusal(host, port)
         if refusal:
             self.stderr.write(refusal)
             sys.exit(1)
         os.umask(0o077)
-        self.say("Bringing the database up to date.")
-        call_command("migrate", interactive=False, verbosity=0)
-        index_begin()
-        shop_set_up(now=timezone.now())
-        if not no_demo and is_empty():
-            self.say("Filling the empty database with the demo shop: about a minute, once.")
-            call_command("seed_demo", stdout=io.StringIO())
-        self.say("Collecting the static files.")
-        call_command("collectstatic", interactive=False, verbosity=0)
+        try:
+            self.prepare(is_demo=not no_demo, is_kept=not without_backup)
+        except NoBackup as problem:
+            self.stderr.write(f"The database was not upgraded, as no backup could be made. {problem.detail}")
+            self.stderr.write("To go on without one: manage.py up --without-backup")
+            sys.exit(1)
+        except Problem as problem:
+            self.stderr.write(problem.detail)
+            sys.exit(1)
+        except (OSError, OperationalError) as error:
+            self.stderr.write(f"The app could not be made ready in {settings.DATA_DIR}: {error}.")
+            sys.exit(1)
         for line in greeting(host, port):
             self.say(line)
         connections.close_all()
@@ -56,6 +68,21 @@ class Command(BaseCommand):
         os.execv(
             sys.executable, [sys.executable, "-m", "gunicorn", "-c", configuration, "--no-control-socket"]
         )
+
+    def prepare(self, *, is_demo: bool, is_kept: bool) -> None:
+        """All that is there before the first request."""
+        database_check()
+        self.say("Bringing the database up to date.")
+        before = database_upgrade(is_kept=is_kept, now=timezone.now())
+        if before:
+            self.say(f"It was of an older version; the backup of it is {before}.")
+        index_begin()
+        shop_set_up(now=timezone.now())
+        if is_demo and is_empty():
+            self.say("Filling the empty database with the demo shop: about a minute, once.")
+            call_command("seed_demo", stdout=io.StringIO())
+        self.say("Collecting the static files.")
+        call_command("collectstatic", interactive=False, verbosity=0)
 
     def say(self, line: str) -> None:
         self.stdout.write(line)
@@ -101,10 +128,24 @@ def addresses(host: str) -> list[str]:
     return [one for one in dict.fromkeys(found) if not one.startswith("127.")]
 
 
+def origins(host: str, port: int) -> list[str]:
+    """How the addresses begin that a browser opens: the shop's own names where a proxy with HTTPS stands in front."""
+    if not settings.BEHIND_HTTPS:
+        return [f"http://{address}:{port}" for address in addresses(host)]
+    named = [f"https://{one}" for one in settings.ALLOWED_HOSTS if not one.startswith(("*", "."))]
+    return list(dict.fromkeys([*settings.CSRF_TRUSTED_ORIGINS, *named]))
+
+
 def greeting(host: str, port: int) -> list[str]:
     """What is printed before the first request: addresses, and the demo sign-ins while they hold."""
-    lines = ["", "The shop is open:"]
-    lines += [f"  http://{address}:{port}/" for address in addresses(host)]
+    if settings.BEHIND_HTTPS:
+        lines = [
+            "",
+            f"The shop is open to its HTTPS proxy, which finds it at {addresses(host)[0]}, port {port}.",
+        ]
+    else:
+        lines = ["", "The shop is open:"]
+    lines += [f"  {origin}/" for origin in origins(host, port)]
     sign_ins = demo_sign_ins()
     if sign_ins:
         lines += ["", "Sign-ins of the demo shop, for trying only:"]
@@ -113,5 +154,5 @@ def greeting(host: str, port: int) -> list[str]:
     elif is_closed_to_all():
         code = setup_code_make(now=timezone.now())
         lines += ["", "Nobody can sign in yet. Make the first account, once, with this code:", f"  {code}"]
-        lines += [f"  http://{address}:{port}/first-steps/?code={code}" for address in addresses(host)[:1]]
+        lines += [f"  {origin}/first-steps/?code={code}" for origin in origins(host, port)[:1]]
     return [*lines, "", "Ctrl-C stops it. All data is kept.", ""]
