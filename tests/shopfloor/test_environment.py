@@ -13,7 +13,7 @@ from django.conf import settings as app_settings
 from shopfloor import environment
 from shopfloor.environment import WrongSetting
 
-NAME = "SHOPFLOOR_TRIED"
+NAME = "TRIED"
 
 
 @pytest.fixture
