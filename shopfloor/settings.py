@@ -164,7 +164,6 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Round fittings shop",
-    "DESCRIPTION": "Everything a screen can do, a program can do. Lengths in inches unless the body says mm.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": [],
@@ -175,6 +174,10 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
     "SORT_OPERATIONS": False,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "shopfloor.api.schema.say_to_all",
+    ],
     "ENUM_NAME_OVERRIDES": {
         "StockFormEnum": "fittings.models.StockItem.Form",
         "CutPlanStateEnum": "fittings.models.CutPlan.State",

@@ -24,6 +24,7 @@ from travelers.amend_started import Metal, Step
 @extend_schema(
     operation_id="orders_change_released",
     tags=["orders"],
+    parameters=[schema.IDEMPOTENCY_KEY],
     request=ChangeIn,
     responses=schema.answers(400, 404, 409, 413, 415, 422, _200=ChangeOut),
     description="Change a released order, all or nothing: lines added, cancelled, their quantity or their fitting "

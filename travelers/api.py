@@ -19,10 +19,12 @@ from fittings.selectors import order_answer
 from shared.api import Pages, json_object
 from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR, Actor, actor_of
 from travelers import amend_cancel, papers, pins, release
+from travelers import api_schema as answers
 from travelers import where as places
 from travelers.release_kept import kept_ids_read
 
 TEXT = OpenApiTypes.STR
+PDF = {(200, "application/pdf"): OpenApiTypes.BINARY} | schema.answers(400, 404, 409)
 
 
 class PinIn(serializers.Serializer):
@@ -64,7 +66,12 @@ class PinsOut(serializers.Serializer):
     ended = Pin(many=True, help_text="What was taken off again, the newest first.")
 
 
-@extend_schema(tags=["orders"], request=ReleaseIn, responses=OpenApiTypes.OBJECT)
+@extend_schema(
+    tags=["orders"],
+    parameters=[schema.IDEMPOTENCY_KEY],
+    request=ReleaseIn,
+    responses=schema.answers(400, 404, 409, 413, 415, 422, _200=schema.OrderOut),
+)
 @api_view(["POST"])
 def order_release(request, number: str):
     """Break the order down into fittings, segments and tasks: all or nothing, once."""
@@ -82,7 +89,12 @@ def _released(number: str, actor: Actor, ready: release.Release, kept: list[int]
     return release.order_release(number=number, actor=actor, now=timezone.now(), ready=ready, use_kept=kept)
 
 
-@extend_schema(tags=["orders"], request=CancelIn, responses=OpenApiTypes.OBJECT)
+@extend_schema(
+    tags=["orders"],
+    parameters=[schema.IDEMPOTENCY_KEY],
+    request=CancelIn,
+    responses=schema.answers(400, 404, 409, 413, 415, 422, _200=schema.OrderOut),
+)
 @api_view(["POST"])
 def order_cancel(request, number: str):
     """Cancel a draft or released order; what is not finished becomes void, or by choice is kept or scrapped."""
@@ -153,7 +165,7 @@ def _pinned(request, number: str, act: Callable) -> Response:
         OpenApiParameter("page", OpenApiTypes.INT),
         OpenApiParameter("page_size", OpenApiTypes.INT),
     ],
-    responses=OpenApiTypes.OBJECT,
+    responses=schema.answers(400, 404, _200=answers.FittingPage),
 )
 @api_view(["GET"])
 def fitting_list(request):
@@ -164,7 +176,7 @@ def fitting_list(request):
     return pages.get_paginated_response(places.fitting_rows(page))
 
 
-@extend_schema(tags=["fittings"], responses=OpenApiTypes.OBJECT)
+@extend_schema(tags=["fittings"], responses=schema.answers(404, _200=answers.FittingWhole))
 @api_view(["GET"])
 def fitting_detail(request, code: str):
     """One fitting, whole."""
@@ -177,7 +189,7 @@ def fitting_detail(request, code: str):
     parameters=[
         OpenApiParameter("q", TEXT, required=True, description="An order number, a tag or any code.")
     ],
-    responses=OpenApiTypes.OBJECT,
+    responses=schema.answers(400, 404, _200=answers.WhereOut),
 )
 @api_view(["GET"])
 def where(request):
@@ -192,7 +204,7 @@ def pdf_response(content: bytes, name: str) -> HttpResponse:
     return response
 
 
-@extend_schema(tags=["papers"], responses={(200, "application/pdf"): OpenApiTypes.BINARY})
+@extend_schema(tags=["papers"], responses=PDF)
 @api_view(["GET"])
 def travelers_pdf(request, number: str):
     """The travelers of a released order. Printing again marks them as reprints; the codes stay."""
@@ -210,7 +222,7 @@ def travelers_pdf(request, number: str):
         ),
         OpenApiParameter("start_at", OpenApiTypes.INT, description="First free label of the sheet, from 1."),
     ],
-    responses={(200, "application/pdf"): OpenApiTypes.BINARY},
+    responses=PDF,
 )
 @api_view(["GET"])
 def labels_pdf(request, number: str):
@@ -219,7 +231,7 @@ def labels_pdf(request, number: str):
     return pdf_response(papers.labels(number=number, query=request.query_params), f"labels-{number}.pdf")
 
 
-@extend_schema(tags=["papers"], responses={(200, "application/pdf"): OpenApiTypes.BINARY})
+@extend_schema(tags=["papers"], responses=PDF)
 @api_view(["GET"])
 def packing_list_pdf(request, number: str):
     """The packing list of an order, with weights and counts."""

@@ -228,6 +228,7 @@ class StudyOut(serializers.Serializer):
     methods=["POST"],
     operation_id="study_ask",
     tags=["flow"],
+    parameters=[schema.IDEMPOTENCY_KEY],
     request=StudyIn,
     responses=schema.answers(400, 409, 422, _202=StudyOut),
     description="The worker makes it; ask for it again by its id.",

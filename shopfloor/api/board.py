@@ -14,6 +14,7 @@ from rest_framework.decorators import api_view, renderer_classes
 
 from shared.api import Renderer
 from shared.roles import DISPLAY, OFFICE, OPERATOR, SUPERVISOR, Actor, actor_of
+from shopfloor.api.schema_board import BoardOut
 from shopfloor.board import pulse
 from shopfloor.keys import TABLET_COOKIE, actor_of_key, key_of_request
 from shopfloor.live import Edition, etag, live
@@ -59,7 +60,7 @@ def unchanged_first(view):
             "If-None-Match", OpenApiTypes.STR, OpenApiParameter.HEADER, description="The last answer's ETag."
         )
     ],
-    responses={200: OpenApiTypes.OBJECT, 304: OpenApiResponse(description="Nothing changed.")},
+    responses={200: BoardOut, 304: OpenApiResponse(description="Nothing changed.")},
 )
 @api_view(["GET"])
 def board(request):

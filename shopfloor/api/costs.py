@@ -326,8 +326,9 @@ def _text(amount: Decimal | None) -> str | None:
 @extend_schema(
     operation_id="orders_price_set",
     tags=["costs"],
+    parameters=[schema.IDEMPOTENCY_KEY],
     request=PriceIn,
-    responses=schema.answers(400, 404, 409, 413, 415, _200=LineCostOut),
+    responses=schema.answers(400, 404, 409, 413, 415, 422, _200=LineCostOut),
 )
 @api_view(["POST"])
 def order_prices(request, number: str):
@@ -375,6 +376,7 @@ def _price_set(request, number: str, actor) -> dict[str, Any]:
     methods=["POST"],
     operation_id="orders_quote_make",
     tags=["costs"],
+    parameters=[schema.IDEMPOTENCY_KEY],
     request=QuoteIn,
     responses=schema.answers(400, 404, 409, 413, 415, 422, _201=QuoteOut),
     description="Freeze a draft's lines with their prices as its next quote.",

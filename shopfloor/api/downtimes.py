@@ -49,6 +49,7 @@ class DowntimeOut(DowntimeIn):
     methods=["POST"],
     operation_id="downtime_tell",
     tags=["supervision"],
+    parameters=[schema.IDEMPOTENCY_KEY],
     request=DowntimeIn,
     responses=schema.answers(400, 404, 409, 422, _201=DowntimeOut),
 )

@@ -161,6 +161,7 @@ def _whole(request, name: str, low: int, high: int, usual: int) -> int:
     methods=["POST"],
     operation_id="webhook_add",
     tags=["events"],
+    parameters=[schema.IDEMPOTENCY_KEY],
     request=WebhookIn,
     responses=schema.answers(400, 409, 422, _201=WebhookOut),
     description=(
@@ -224,7 +225,7 @@ def webhook(request, pk):
     operation_id="webhook_go_on",
     tags=["events"],
     request=inline_serializer("WebhookGoOn", {"leaves_out": serializers.BooleanField(required=False)}),
-    responses=schema.answers(404, 409, _200=WebhookOut),
+    responses=schema.answers(400, 404, 409, _200=WebhookOut),
     description="Tries the next event at once; with `leaves_out` that one is passed over.",
 )
 @api_view(["POST"])

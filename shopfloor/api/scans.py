@@ -14,6 +14,7 @@ from rest_framework import serializers
 from rest_framework.decorators import api_view
 from rest_framework.response import Response
 
+from fittings import api_schema as schema
 from shared.api import read_json
 from shared.middleware import is_busy
 from shared.problems import Busy, FieldError, WrongInput
@@ -24,6 +25,7 @@ from shopfloor.models import Station
 from shopfloor.presence import HEADERS, presence_note, report_read
 from shopfloor.scan_numbers import numbers_note, numbers_of
 from shopfloor.tablet import limits_of
+from travelers.api_schema import RecordPage
 from travelers.history import record_page
 from travelers.limits import Limits
 from travelers.record import scans_record
@@ -95,7 +97,11 @@ def keyed_first(view):
     tags=["scans"],
     parameters=HEADERS,
     request=inline_serializer("Scans", {"scans": ScanIn(many=True)}),
-    responses=inline_serializer("ScanResults", {"results": ScanOut(many=True)}),
+    responses=schema.answers(
+        400, 413, 415, _200=inline_serializer("ScanResults", {"results": ScanOut(many=True)})
+    ),
+    description="Record 1 to 500 scans, in order. Each has its own result: a refused or repeated one is 200 too, and "
+    "stops no other. What is wrong with one scan is in its result's `message`; 400 is for what is no list of scans.",
 )
 @extend_schema(
     methods=["GET"],
@@ -104,7 +110,9 @@ def keyed_first(view):
         OpenApiParameter("since", OpenApiTypes.INT, description="Rows after this sequence, oldest first."),
         OpenApiParameter("page_size", OpenApiTypes.INT, description="1 to 500."),
     ],
-    responses=OpenApiTypes.OBJECT,
+    responses=schema.answers(400, _200=RecordPage),
+    description="The append-only record, oldest first. `sequence` follows the order of commit: going on from the last "
+    "one never misses a row.",
 )
 @api_view(["GET", "POST"])
 def scans(request):
