@@ -22,7 +22,7 @@ PAGES = (
     ("floor_plan", "Floor plan", {OFFICE, SUPERVISOR}),
     ("station", "Station", {OPERATOR}),
     ("stations", "Stations", {SUPERVISOR}),
-    ("exceptions", "Exceptions", {SUPERVISOR}),
+    ("exceptions", "Needs eyes", {SUPERVISOR}),
     ("settings", "Settings", {OFFICE, SUPERVISOR}),
 )
 BELOW = {"settings": ("/tables/", "/operations/", "/measured-times/", "/first-steps/")}

@@ -196,11 +196,16 @@ def downtimes_lately(station: Station, *, now: datetime) -> list[Downtime]:
 
 
 def words(one: Downtime, *, now: datetime) -> str:
-    """“Down since 09:40. Back about 11:30. Motor.”, in the language in use; another day than now's is named."""
+    """“Down since 09:40. Back about 11:30. Motor.”, in the language in use; another day than now's is named.
+
+    Where 11:30 is past and nobody has said that it runs: “It was due back 11:30.”
+    """
     begins, until = _moment(one.from_at, now), _moment(one.until_at, now) if one.until_at else ""
     reason = reasons_now().said(one.reason) if one.reason else ""
     if one.is_planned:
         said = say("Down from {begins} to {until}.", begins=begins, until=until)
+    elif until and one.until_at <= now:
+        said = say("Down since {begins}. It was due back {until}.", begins=begins, until=until)
     elif until:
         said = say("Down since {begins}. Back about {until}.", begins=begins, until=until)
     else:

@@ -21,6 +21,7 @@ from shopfloor.models import Station
 from travelers.forms import sizes_at
 from travelers.limits import Limits
 from travelers.models import Operation, Task, TaskState
+from travelers.pins import pinned_now
 
 VARIATION = 0.4
 """Of hand work's times, standard deviation by mean, where a shop has not measured its own: a value from memory."""
@@ -173,10 +174,12 @@ class _Steps:
         rows = list(tasks)
         self._read_lines({row[1] for row in rows})
         minutes_of = self._minutes({row[-1] for row in rows})
+        pinned = pinned_now()
         dues = {due: self._due(due) for due in {row[3] for row in rows}}
         for fitting, own in groupby(rows, key=lambda row: row[0]):
             own = list(own)
-            _, line, order, due, priority, *_ = own[0]
+            _, line, order, due, priority, *_, order_id = own[0]
+            is_pinned = pinned.has(order_id, line)
             steps: dict[int | None, list[Step]] = defaultdict(list)
             for row in own:
                 _, _, _, _, _, segment, position, operation, minutes, state, started, method, order_id = row
@@ -185,7 +188,9 @@ class _Steps:
             whole = tuple(steps.pop(None, ()))
             segments = tuple(tuple(one) for one in steps.values() if one)
             if segments or whole:
-                yield Job(f"{fitting}", segments, whole, order, f"{line}", 0.0, dues[due], priority)
+                yield Job(
+                    f"{fitting}", segments, whole, order, f"{line}", 0.0, dues[due], priority, is_pinned
+                )
 
     def recipes(self, since: datetime) -> tuple[tuple[Recipe, ...], int]:
         """Lines released since then, the newest first, by the tasks of one of their fittings; fittings there were."""

@@ -26,6 +26,7 @@ from shopfloor.flow_figures import (
 )
 from shopfloor.flow_law import law
 from shopfloor.flow_tables import (
+    DAY,
     SHARES,
     Column,
     FlowPage,
@@ -86,7 +87,7 @@ def _labels(found: Flow) -> list[str]:
 
 
 def _step_word(found: Flow) -> str:
-    return "day" if all(step.first == step.last for step in found.steps) else "week"
+    return DAY if all(step.first == step.last for step in found.steps) else "week"
 
 
 def _place_name(found: Flow) -> str:

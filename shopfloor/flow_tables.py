@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from shared.problems import NotFound
 from shared.sheets import csv_text
+from shared.templatetags.parts import day
 from shopfloor.flow.charts import Chart
 from shopfloor.flow.figures import Cell
 
 SHARES = (0.5, 0.85, 0.95)
 DASH = "—"
+DAY = "day"  # the name of a column of days
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,10 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows as texts, the same on the page and in the CSV; what is not known is a dash there and empty here."""
+    """Rows as texts, the same on the page and in the CSV.
+
+    What is not known is a dash there and empty here; a day is said there, and here it is as ISO 8601 writes it.
+    """
 
     name: str
     title: str
@@ -39,9 +45,12 @@ class Table:
 
     @property
     def marked(self) -> list[list[tuple[str, bool]]]:
-        """Each row's cells with whether they are numbers."""
+        """Each row's cells as the page says them, with whether they are numbers."""
         return [
-            [(cell, column.places is not None) for cell, column in zip(row, self.columns, strict=True)]
+            [
+                (day(date.fromisoformat(cell)) if column.name == DAY else cell, column.places is not None)
+                for cell, column in zip(row, self.columns, strict=True)
+            ]
             for row in self.rows
         ]
 

@@ -174,5 +174,5 @@ LISTS = {
     "cut-work": List("Work to cut", _cut_work),
     "operations": List("Operations", _operations),
     "operators": List("Operators", _operators, is_supervisors=True),
-    "exceptions": List("Exceptions", _exceptions, is_supervisors=True),
+    "exceptions": List("Needs eyes", _exceptions, is_supervisors=True),
 }

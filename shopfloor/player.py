@@ -87,7 +87,8 @@ class Played:
 
     def line(self) -> str:
         outcomes = ", ".join(f"{count} {name}" for name, count in sorted(self.outcomes.items())) or "no scans"
-        return f"{outcomes}; {self.forgotten} forgotten, {self.released} orders released"
+        orders = "1 order" if self.released == 1 else f"{self.released} orders"
+        return f"{outcomes}; {self.forgotten} forgotten, {orders} released"
 
 
 class Player:

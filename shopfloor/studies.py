@@ -102,7 +102,7 @@ def study_request(
                 FieldError(key, value, f"{low} to {high}", f"{label} can be {low} to {high}, not {value}.")
             )
     operations = dict(Operation.objects.values_list("code", "name"))
-    for name, values, known, noun, (low, high), what in (
+    for part, values, known, noun, (low, high), what in (
         (
             "benches",
             asked.benches,
@@ -115,7 +115,7 @@ def study_request(
         ("mix", asked.mix, KIND_NAMES, "kind", LIMITS["inflow"][:2], "New work of"),
     ):
         for code, value in values.items():
-            at = f"{name}.{code}"
+            at = f"{part}.{code}"
             if code not in known:
                 errors.append(FieldError(at, code, ", ".join(known), f"There is no {noun} {code[:20]}."))
             elif not low <= value <= high:

@@ -74,7 +74,7 @@ def _figure(label: str, sides: dict[str, list], places: int, is_good: bool | Non
     if mean is None or half is None or half >= abs(mean) or not round(mean * by, places):
         state, word = "", "No sure difference"
     elif is_good is None:
-        state, word = "act", "More" if mean > 0 else "Less"
+        state, word = "", "More" if mean > 0 else "Less"
     else:
         state, word = ("done", "Better") if (mean > 0) == is_good else ("held", "Worse")
     return Figure(

@@ -84,16 +84,26 @@ def station_data(actor: Actor) -> dict[str, Any]:
     }
 
 
+def does_first(operations: Sequence[str]) -> bool:
+    """Whether fittings begin at this station: it does what comes first in the flow."""
+    return Operation.objects.order_by("position").values_list("code", flat=True).first() in operations
+
+
 def does_last(operations: Sequence[str]) -> bool:
     """Whether fittings leave from this station: it does what comes last in the flow."""
     return Operation.objects.order_by("-position").values_list("code", flat=True).first() in operations
 
 
 def down_of(station: Station) -> dict[str, Any] | None:
-    """That the station is down, where somebody told it."""
+    """That the station is down, where somebody told it; from `back_at` on a tablet without the network says `late`."""
     now = timezone.now()
     found = down_now(now=now).get(station.code)
-    return in_languages(lambda: {"words": words_of(found, now=now)}) if found else None
+    if found is None:
+        return None
+    back_at = found.until_at
+    late_at = max(now, back_at) if back_at else now
+    said = in_languages(lambda: {"words": words_of(found, now=now), "late": words_of(found, now=late_at)})
+    return {**said, "back_at": back_at.isoformat() if back_at else None}
 
 
 def hold_back_words(one: Full) -> dict[str, str]:

@@ -233,14 +233,15 @@ class Judging:
             judged.operation = judged.operation or verdict.operation or self._operation_of(state, named)
         piece = self._piece(judgements[0][0])
         work = sentences.operation_word(judged.operation)
+        action = Scan.objects.filter(scan_id=named).values_list("action", flat=True).first()
         if not concerned:
             judged.message = say("{piece}: the undo is kept for when its scan arrives.", piece=piece)
-        elif self._still_stands(*judgements[0][::2], judged.operation):
+        elif action in (FINISH, START) and self._still_stands(*judgements[0][::2], judged.operation):
             judged.message = say(
                 "{piece}: undone; {operation} stands by another scan.", piece=piece, operation=work
             )
         else:
-            judged.message = say("{piece}: {operation} is undone.", piece=piece, operation=work)
+            judged.message = sentences.undone(action, piece, judged.operation)
         return judged
 
     def _is_of_sheet(self, scan_id: str) -> bool:

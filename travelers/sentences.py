@@ -108,6 +108,20 @@ def accepted(action: str, piece: str, verdict: Verdict, *, next_operation: str =
     return say("{piece}: undone.", piece=piece)
 
 
+def undone(action: str, piece: str, operation: str) -> str:
+    """The sentence of a recorded undo, by what the scan that it cancels had done."""
+    return say(_UNDONE[action], piece=piece, operation=operation_word(operation))
+
+
+_UNDONE = {
+    FINISH: mark("{piece}: {operation} is undone."),
+    START: mark("{piece}: the start at {operation} is undone."),
+    HOLD: mark("{piece}: the hold is undone."),
+    RESUME: mark("{piece} is on hold again."),
+    SCRAP: mark("{piece} is not scrapped any more."),
+}
+
+
 MOST_LACKING = 3
 
 

@@ -35,6 +35,7 @@ class Job:
     due       the same, or None
     segments  steps of each segment, in order; an empty one waits at assembly
     whole     steps of the fitting once all its segments are through
+    is_pinned  the supervisor put it first
     """
 
     key: str
@@ -45,6 +46,7 @@ class Job:
     released: float = 0.0
     due: float | None = None
     priority: int = 5
+    is_pinned: bool = False
 
 
 @dataclass(frozen=True)
@@ -55,8 +57,8 @@ class Floor:
     variation   of the time at an operation: standard deviation by mean; 0 always as planned, 1 exponential
     people      at most so many benches work at once, or None
     caps        at most so many pieces at an operation, waiting and in work: what feeds it is held back
-    rule        NEXT_PIECE as the tablets choose (due soonest, the piece that completes its fitting, priority, the
-                longest ready), or OLDEST: the longest ready
+    rule        NEXT_PIECE as the tablets choose (pinned, due soonest, the piece that completes its fitting,
+                priority, the longest ready), or OLDEST: the longest ready
     lot         segments of a line that move on together; 1 moves each at once
     downs       hours from now (from, to) in which a bench takes up no piece; what it has in work is finished
     """

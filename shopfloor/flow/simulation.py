@@ -362,7 +362,7 @@ class _Run:
         if self.floor.rule == NEXT_PIECE:
             is_last = not piece.is_whole and len(job.segments) > 1 and self.missing[piece.job] == 1
             due = math.inf if job.due is None else job.due
-            key = (due, not is_last, job.priority, piece.ready_at, self.number)
+            key = (not job.is_pinned, due, not is_last, job.priority, piece.ready_at, self.number)
         else:
             key = (piece.ready_at, self.number)
         piece.entry = [key, piece]

@@ -186,7 +186,7 @@ def board_context(found: Board) -> dict:
         "top": top,
         "headline": headline,
         "headline_size": sum(len(headline) > room for room in HEADLINE_ROOM),
-        "why": piling_words(piling),
+        "why": piling_words(piling) or calm_words(found),
         "clears": CLEARS_WORDS.get(found.look.words, found.look.words),
         "kits": kit_notes(found.short_kits[:NOTES_DRAWN]),
         "kits_count": amount(len(found.short_kits) + found.short_kits_more),
@@ -194,6 +194,16 @@ def board_context(found: Board) -> dict:
         "down": [down_note(one, found.as_of) for one in found.down[:NOTES_DRAWN]],
         "late_count": amount(len(found.late_risk) + found.late_risk_more),
     }
+
+
+def calm_words(found: Board) -> str:
+    """Where nothing piles up: because all flows, or because there is nothing yet that could."""
+    operations = found.operations
+    if not found.down and not any(one.stations for one in operations):
+        return "No station is in use yet. Add the first on the page Stations."
+    if not any(one.waiting + one.ready + one.running + one.held for one in operations):
+        return "No work is on the floor."
+    return f"Every bay clears its queue {found.look.words}."
 
 
 def piling_words(piling: Sequence[BoardOperation]) -> str:

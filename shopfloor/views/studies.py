@@ -22,7 +22,7 @@ from travelers.models import Operation
 ON_A_PAGE = 25
 askers = role_required(OFFICE, SUPERVISOR)
 RULES = (
-    (NEXT_PIECE, "As the tablets list it: due soonest, then what completes a fitting"),
+    (NEXT_PIECE, "As the tablets list it: pinned, due soonest, then what completes a fitting"),
     (OLDEST, "The longest ready"),
 )
 TIMES = (

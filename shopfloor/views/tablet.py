@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from shared.roles import OPERATOR, actor_of
 from shopfloor.page_words import page_words
 from shopfloor.presence import page_version
-from shopfloor.tablet import does_last, station_data
+from shopfloor.tablet import does_first, does_last, station_data
 from shopfloor.tablet_shelf import worker_text
 from travelers.languages import shop_language
 
@@ -29,6 +29,7 @@ def station(request):
         "version": page_version(),
         "words": page_words(),
         "language": shop_language(),
+        "begins": does_first(actor.operations),
         "ships": does_last(actor.operations),
     }
     response = render(request, "shopfloor/station.html", context)

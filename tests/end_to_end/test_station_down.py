@@ -8,6 +8,7 @@ from playwright.sync_api import expect
 from shopfloor.models import Downtime
 
 from .judged import small_targets, violations
+from .tablets import bar
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -25,6 +26,9 @@ def test_down_with_its_reason_and_up_again(tablet, scan, badges):
     assert violations(page) == [] and small_targets(page) == []
     page.get_by_role("button", name="Tell that it is down").click()
     expect(page.locator("#down-words")).to_contain_text("Machine fault.")
+    expect(bar(page, "recorded")).to_contain_text("Down since")
+    scan(page, badges["Ana Ruiz"])
+    expect(bar(page, "down").locator(".result-tag")).to_have_text("ROLL-1")
     told = Downtime.objects.select_related("station").get()
     assert (told.station.code, told.reason, told.told_by) == ("ROLL-1", "Machine fault", "Ana Ruiz")
 

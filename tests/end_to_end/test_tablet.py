@@ -11,17 +11,9 @@ from tests.threads import until
 from travelers.models import Scan, Task
 
 from .conftest import OFFICE, PASSWORD, TABLET
+from .tablets import bar, refuse, unsent
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-
-def bar(page, result: str):
-    """The result bar that is seen, once it says this."""
-    return page.locator(f".station-result .result:visible[data-moment={result}]")
-
-
-def unsent(page):
-    return page.locator("#unsent-words")
 
 
 def arrived(page) -> Scan:
@@ -279,17 +271,19 @@ def test_one_unreadable_scan_does_not_stop_the_others(tablet, scan, badges, code
 def test_refused_scans_stay_listed_until_they_are_seen(tablet, scan, badges, codes):
     page = tablet("CUT-1")
     scan(page, badges["Ana Ruiz"])
-    scan(page, codes[0])
+    scan(page, codes[1])
     expect(bar(page, "recorded")).to_be_visible()
     page.wait_for_timeout(1100)
-    scan(page, codes[0])
+    scan(page, codes[1])
     expect(bar(page, "already")).to_contain_text("Cut was finished by Ana Ruiz")
+    expect(page.locator("#refused-words")).to_have_text("")  # it asks for nothing
+    refuse(page, scan, codes[0])
     scan(page, badges["Ana Ruiz"])
     expect(page.locator("#refused-words")).to_have_text("1 refused")
     page.reload()
     expect(page.locator("#refused-words")).to_have_text("1 refused")
     page.locator("#unsent").click()
-    expect(page.locator("#refused-list li")).to_contain_text("Cut was finished")
+    expect(page.locator("#refused-list li")).to_contain_text("is on hold at Cut")
     page.get_by_role("button", name="Seen, clear the refused").click()
     expect(page.locator("#refused-words")).to_have_text("")
 

@@ -89,6 +89,7 @@ def already_done(floor: Floor) -> None:
     floor.page.wait_for_timeout(1_100)
     floor.scan(floor.codes[0])
     floor.shows("already", "Already")
+    expect(floor.page.locator("#refused-words")).to_be_empty()
 
 
 def refused_and_listed(floor: Floor) -> None:
@@ -140,6 +141,42 @@ def badge_is_out(floor: Floor) -> None:
 def not_ready_here(floor: Floor) -> None:
     floor.scan(floor.codes[0])
     expect(floor.page.locator("#piece .piece-notice")).to_contain_text("Not ready for Seam. It is at Cut")
+
+
+def on_hold_with_many_numbers(floor: Floor) -> None:
+    """Not ready here and on hold, at the operation with the most numbers: the cautions stay in sight."""
+    floor.badge_in()
+    floor.scan(floor.codes[0])
+    floor.shows("recorded", "rolled")
+    floor.page.wait_for_timeout(1_100)
+    floor.tap("undo")
+    floor.shows("recorded", "undone")
+    floor.tap("hold")
+    floor.page.locator("#hold-reasons button").first.click()
+    floor.shows("recorded", "on hold")
+    expect(floor.page.locator("#piece .numbers > *")).to_have_count(5)
+
+
+def a_lot_without_its_tag_yet(floor: Floor) -> None:
+    """The bar names what was scanned as soon as it is known, though the list does not have it."""
+    floor.badge_in()
+    fitting = Fitting.objects.select_related("line").order_by("pk").first()
+    floor.scan(fitting.traveler_code)
+    floor.shows("recorded", "The lot")
+    expect(floor.page.locator(".station-result .result:visible .result-tag")).to_have_text(fitting.line.tag)
+
+
+def a_count_is_dropped_with_its_badge(floor: Floor) -> None:
+    count_for_the_next_scan(floor)
+    expect(floor.page.locator("#count-open")).to_have_text("Count 4")
+    floor.badge_in(next(name for name in floor.badges if name != "Ana Ruiz"))
+    expect(floor.page.locator("#count-open")).to_have_text("Count…")
+
+
+def a_strangers_short_bar_code(floor: Floor) -> None:
+    floor.badge_in()
+    floor.scan("A12")
+    floor.shows("refused", "“A12” is not a code of this shop.")
 
 
 def on_hold(floor: Floor) -> None:
@@ -307,6 +344,10 @@ STATES: dict[str, tuple[str, Callable[[Floor], None]]] = {
     "badge is out": ("CUT-1", badge_is_out),
     "not ready here": ("SEAM-1", not_ready_here),
     "on hold": ("CUT-1", on_hold),
+    "on hold with many numbers": ("ROLL-1", on_hold_with_many_numbers),
+    "a lot without its tag yet": ("ROLL-1", a_lot_without_its_tag_yet),
+    "a count is dropped with its badge": ("CUT-1", a_count_is_dropped_with_its_badge),
+    "a stranger's short bar code": ("CUT-1", a_strangers_short_bar_code),
     "why on hold": ("CUT-1", why_on_hold),
     "why scrapped": ("CUT-1", why_scrapped),
     "code by hand": ("CUT-1", code_by_hand),

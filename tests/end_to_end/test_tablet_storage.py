@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 from travelers.models import Pulse, Scan
 
-from .tablets import bar, comes, unsent
+from .tablets import bar, comes, refuse, unsent
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -225,10 +225,7 @@ def test_only_the_refused_that_were_listed_are_taken_as_seen(tablet, scan, badge
     """One that is refused while the list is read, and not in it yet, stays."""
     page = tablet("CUT-1")
     scan(page, badges["Ana Ruiz"])
-    scan(page, codes[0])
-    expect(bar(page, "recorded")).to_be_visible()
-    page.wait_for_timeout(1_100)
-    scan(page, codes[0])
+    refuse(page, scan, codes[0])
     expect(page.locator("#refused-words")).to_have_text("1 refused")
     page.locator("#unsent").click()
     expect(page.locator("#refused-list li")).to_have_count(1)

@@ -168,6 +168,15 @@ def test_the_page_is_calm_when_nothing_piles_up(shop):
     page = caller("supervisor").get("/board/").content.decode()
     assert "Nothing piles up" in page and "No order due soon is at risk" in page
     assert 'data-state="piling"' not in page
+    assert "No station is in use yet. Add the first on the page Stations." in page
+
+
+def test_the_page_says_whether_it_is_calm_for_want_of_work(shop):
+    stations()
+    pulse_beat(changes=1)
+    assert "No work is on the floor." in caller("supervisor").get("/board/").content.decode()
+    released(now=NOW)
+    assert "Every bay clears its queue" in caller("supervisor").get("/board/").content.decode()
 
 
 def test_the_page_names_the_short_kit_and_the_late_order(floor):

@@ -115,8 +115,10 @@ def test_it_is_down_until_somebody_says_that_it_runs_again(roll):
     assert down_now(now=TEN + timedelta(hours=9)) == {"ROLL-1": told}, "past its expected end too"
     assert words(told, now=TEN) == "Down since 10:00. Back about 11:00. Machine fault."
     assert words(told, now=TEN + timedelta(days=1)).startswith(
-        "Down since Wed 4 Mar, 10:00. Back about Wed 4 Mar"
+        "Down since Wed 4 Mar, 10:00. It was due back Wed 4 Mar"
     )
+    late = words(told, now=TEN + timedelta(hours=1))
+    assert late == "Down since 10:00. It was due back 11:00. Machine fault."
     downtime_end(pk=told.pk, actor=SUPERVISOR_ACTOR, now=TEN + timedelta(hours=2))
     assert down_now(now=TEN + timedelta(hours=3)) == {}
     assert Pulse.objects.get().version == before + 2, "the screens hear of both"
@@ -224,6 +226,9 @@ def test_a_tablet_tells_and_shows_it_in_the_language_of_the_badge(roll, badges):
     shown = station_data(actor)["down"]
     assert shown["words"].startswith("Down since") and shown["in"]["es"]["words"].startswith("Parada desde")
     assert "Falla de la máquina" in shown["in"]["es"]["words"]
+    back_at = datetime.fromisoformat(shown["back_at"])
+    assert back_at == told.until_at, "from then on a tablet without the network says that it was due"
+    assert "It was due back" in shown["late"] and "Debía volver" in shown["in"]["es"]["late"]
     station_up(code="ROLL-1", badge=badge, actor=actor, now=TEN + timedelta(minutes=20))
     with pytest.raises(Conflict):
         station_up(code="ROLL-1", badge=badge, actor=actor, now=TEN + timedelta(minutes=21))

@@ -222,7 +222,11 @@ def test_csv_is_the_table(floor, signed_in):
         answer = client.get(f"/flow/figures.csv?{query}&what={name}")
         assert answer["Content-Disposition"] == f'attachment; filename="flow-{name}.csv"'
         read = list(csv.reader(StringIO(answer.content.decode())))
-        assert [["" if cell == "—" else cell for cell in row] for row in cells] == read[1:], name
+        said = [["" if cell == "—" else cell for cell in row] for row in cells]
+        if read[0][0] == "day":
+            assert {row[0][:6] for row in said} == {"Mon 2 ", "Tue 3 ", "Wed 4 ", "Thu 5 ", "Fri 6 "}, name
+            said, read = ([row[1:] for row in one] for one in (said, read))
+        assert said == read[1:], name
 
 
 @pytest.mark.parametrize(

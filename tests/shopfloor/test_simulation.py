@@ -177,6 +177,18 @@ def test_due_soonest_goes_before_the_longest_ready():
     assert simulate(Floor(("roll",), floor.benches, rule=OLDEST), jobs, seed=1).done["late"] == 3
 
 
+@pytest.mark.parametrize(("rule", "first"), [(NEXT_PIECE, "pinned"), (OLDEST, "soon")])
+def test_pinned_goes_before_due_soonest(rule, first):
+    """As the tablets list it; where the longest ready is next, a pin changes nothing."""
+    jobs = [
+        piece("busy", 0.0, ("a", 1.0)),
+        piece("soon", 0.1, ("a", 1.0), due=2.0),
+        piece("pinned", 0.2, ("a", 1.0), due=9.0, is_pinned=True),
+    ]
+    done = simulate(Floor(("a",), row_of("a"), rule=rule), jobs, seed=1).done
+    assert min(("soon", "pinned"), key=done.get) == first
+
+
 def test_a_bench_within_its_limits_takes_what_it_can():
     benches = (Bench("SMALL", ("roll",)), Bench("LARGE", ("roll",)))
     jobs = [

@@ -12,7 +12,7 @@ from fittings.models import Order
 from shared.jobs import Run, job_of, work_once
 from shared.models import Job
 from shared.problems import NotFound, WrongInput
-from shared.roles import Actor
+from shared.roles import SUPERVISOR, Actor
 from shopfloor.floor_now import VARIATION, floor_now
 from shopfloor.flow.calendar import Calendar
 from shopfloor.models import Station, Study
@@ -27,6 +27,7 @@ from shopfloor.studies import (
 )
 from tests import factories
 from travelers.models import Task, TaskState
+from travelers.pins import pin_set
 from travelers.release import order_release
 
 pytestmark = pytest.mark.django_db
@@ -83,6 +84,12 @@ def test_what_is_done_is_left_out_and_what_is_in_work_has_its_rest(floor_of_six)
     assert job.segments[1][0].hours == pytest.approx(1.0)
 
 
+def test_what_the_supervisor_put_first_is_first(floor_of_six):
+    assert not any(job.is_pinned for job in floor_now(CALENDAR, now=MONDAY).jobs)
+    pin_set(number="1042", line=1, actor=Actor("lead", SUPERVISOR), now=MONDAY)
+    assert all(job.is_pinned for job in floor_now(CALENDAR, now=MONDAY).jobs)
+
+
 def test_limits_of_stations_say_who_can_do_it_and_no_limit_says_all(floor_of_six):
     assert floor_now(CALENDAR, now=MONDAY).jobs[0].segments[0][1].benches is None
     Station.objects.create(code="ROLL-2", name="Small roll", operations=["roll"], diameter_most_in=10)
@@ -109,6 +116,11 @@ def test_what_came_lately_is_what_will_come(floor_of_six):
 
 
 # -- asking ------------------------------------------------------------------------
+
+
+def test_a_question_is_kept_under_its_own_name(floor_of_six):
+    study = asked(name="  Two rolls,  no Saturday ")
+    assert Study.objects.get(pk=study.pk).name == "Two rolls, no Saturday"
 
 
 def test_a_question_waits_for_a_worker_and_keeps_its_answer(floor_of_six):

@@ -53,6 +53,10 @@ def test_finish_records_and_moves_the_piece_on(on):
         ("resume", ("hold",), "ready", "Gore 1 of 3 goes on at Cut."),
         ("scrap", ("start",), "void", "Gore 1 of 3 is scrapped and will be made again."),
         ("undo", ("finish",), "ready", "Gore 1 of 3: Cut is undone."),
+        ("undo", ("start",), "ready", "Gore 1 of 3: the start at Cut is undone."),
+        ("undo", ("hold",), "ready", "Gore 1 of 3: the hold is undone."),
+        ("undo", ("hold", "resume"), "held", "Gore 1 of 3 is on hold again."),
+        ("undo", ("scrap",), "ready", "Gore 1 of 3 is not scrapped any more."),
     ],
 )
 def test_each_action(on, action, before, state, message):

@@ -155,7 +155,7 @@ def test_the_same_delivery_again_gets_the_first_answer(on, sheets):
         ("resume", ("start", "hold"), "running", "Sheet 2 of plan 12: 2 pieces on again."),
         ("scrap", ("start",), "void", "Sheet 2 of plan 12: 2 pieces scrapped, to be made again."),
         ("undo", ("finish",), "ready", "Sheet 2 of plan 12: Cut is undone."),
-        ("undo", ("start",), "ready", "Sheet 2 of plan 12: Cut is undone."),
+        ("undo", ("start",), "ready", "Sheet 2 of plan 12: the start at Cut is undone."),
     ],
 )
 def test_each_action(on, sheets, action, before, state, message):

@@ -26,7 +26,8 @@ function applyFilter() {
     filled += !isBlank;
     shown += !isBlank && !row.hidden;
   }
-  status.textContent = words.length ? `${shown} of ${filled} rows shown. All are saved.` : `${filled} rows`;
+  const all = filled === 1 ? "1 row" : `${filled} rows`;
+  status.textContent = words.length ? `${shown} of ${all} shown. All are saved.` : all;
 }
 
 function addRow() {

@@ -1,13 +1,24 @@
 // How many of a lot the next scan is about: a pad of digits alone. Without it a scan of a traveler is about all that are left.
 
+import { say } from "./language.js";
+
 const DIGITS = "1234567890";
 const LONGEST = 4;
 
-// Fills the dialog's keys; calls entered(number).
-export function prepareCount(dialog, entered) {
+// Fills the dialog's keys; calls entered(number). What was entered stays in sight on the opener until it is taken or dropped.
+export function prepareCount(dialog, opener, entered) {
   const shown = dialog.querySelector("[data-shown]");
   const enter = dialog.querySelector("[type=submit]");
   let text = "";
+  let counted = null;
+  const draw = () => {
+    opener.textContent = counted ? say("Count {n}", { n: counted }) : say("Count…");
+    opener.setAttribute("aria-pressed", String(Boolean(counted)));
+  };
+  const hold = (number) => {
+    counted = number;
+    draw();
+  };
   const show = () => {
     shown.textContent = text || " ";
     enter.disabled = !Number(text);
@@ -28,9 +39,19 @@ export function prepareCount(dialog, entered) {
   dialog.querySelector("form").addEventListener("submit", (event) => {
     event.preventDefault();
     dialog.close();
-    if (Number(text)) entered(Number(text));
+    if (!Number(text)) return;
+    hold(Number(text));
+    entered(counted);
   });
   return {
+    draw,
+    drop: () => hold(null),
+    // The count of the next start or finish, which is about it alone; null is all that are left.
+    take() {
+      const taken = counted;
+      hold(null);
+      return taken;
+    },
     open() {
       text = "";
       show();

@@ -36,7 +36,8 @@ export function prepareDown({ at, urls, csrf, who, tell, refresh }) {
 
   function draw(fresh) {
     data = fresh;
-    at("down-words").textContent = data.down ? spoken(data.down).words : "";
+    const isLate = Boolean(data.down?.back_at) && Date.now() >= Date.parse(data.down.back_at);
+    at("down-words").textContent = data.down ? spoken(data.down)[isLate ? "late" : "words"] : "";
     at("down").hidden = !data.down;
     at("down-open").textContent = data.down ? say("Runs again") : say("Down…");
   }
@@ -45,7 +46,7 @@ export function prepareDown({ at, urls, csrf, who, tell, refresh }) {
     const answer = await post(url, body, csrf);
     if (!answer) return tell("refused", say("Not told: no connection. Tell the supervisor."));
     if (!answer.isTold) return tell("refused", answer.detail ?? say("Not told. Tell the supervisor."));
-    tell("idle", answer.words);
+    tell("recorded", answer.words);
     refresh();
   }
 

@@ -42,6 +42,9 @@ export function timeWithOffset(at = new Date()) {
   return `${local}${offset < 0 ? "-" : "+"}${two(offset / 60)}:${two(offset % 60)}`;
 }
 
+// A refusal that asks for nothing: what was scanned is done, started or on hold all the same.
+export const isAlready = ({ reason_code = "" }) => reason_code.startsWith("already_");
+
 export class Outbox extends EventTarget {
   constructor({ url, station, csrf }) {
     super();
@@ -278,7 +281,7 @@ export class Outbox extends EventTarget {
         const { id, station, body, kept_at, again, was } = entry;
         await asked(unsent.delete(entry.place));
         await asked(sent.put({ id, station, body, kept_at, answered_at: now, outcome: final, message: result.message }));
-        if (final === "refused" && !(again && was === "refused")) {
+        if (final === "refused" && !isAlready(result) && !(again && was === "refused")) {
           await asked(refused.put({ id, body, kept_at, message: result.message }));
         }
       }

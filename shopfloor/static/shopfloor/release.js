@@ -1,6 +1,7 @@
-// The page's service worker, and whether a newer release of the page has come since it was loaded.
+// The page loaded anew: its service worker, whether a newer release has come since, and where its token is gone.
 
 const LOOK_MS = 60 * 60_000;
+const RELOAD_MS = 300_000;
 let isNewer = false;
 
 export const hasNewer = () => isNewer;
@@ -16,4 +17,12 @@ export async function keepPage(worker) {
   } catch {
     // the next load tries again
   }
+}
+
+// The key is good and yet sending is refused: the page's CSRF token is gone. What is kept is on the device.
+export function reloadOnce() {
+  const last = Number(sessionStorage.getItem("reloaded") ?? 0);
+  if (Date.now() - last < RELOAD_MS) return;
+  sessionStorage.setItem("reloaded", String(Date.now()));
+  location.reload();
 }

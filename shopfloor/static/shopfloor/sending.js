@@ -45,5 +45,7 @@ function row(entry, sentence, name) {
   return show.element("li", { data: { state: name } }, show.code(entry.body.code), show.element("span", { text: what }), show.element("strong", { text: sentence }));
 }
 
-export const refusedRows = (refused) => refused.map((entry) => row(entry, entry.message, "refused"));
+const newestFirst = (entries) => [...entries].sort((one, other) => other.kept_at - one.kept_at);
+
+export const refusedRows = (refused) => newestFirst(refused).map((entry) => row(entry, entry.message, "refused"));
 export const unsentRows = (unsent) => unsent.slice(0, LISTED).map((entry) => row(entry, entry.detail || say("Kept here, not sent"), "kept"));

@@ -11,9 +11,10 @@ const WORDS = {
   already: marked("Already done"),
   refused: marked("Refused"),
   failed: marked("Not kept"),
+  down: marked("Down"),
 };
-const SHAPES = { idle: "ready", waiting: "kept", failed: "refused" };
-const LOOKS = { idle: "idle", waiting: "kept", failed: "refused" };
+const SHAPES = { idle: "ready", waiting: "kept", failed: "refused", down: "act" };
+const LOOKS = { waiting: "kept", failed: "refused", down: "idle" };
 
 export function element(tag, { text, className, data, ...rest } = {}, ...children) {
   const made = document.createElement(tag);
@@ -70,6 +71,12 @@ export function showResult(bars, { result, tag = "", sentence }) {
   }
 }
 
+// The tag of a piece that was not known when it was scanned.
+export function tagResult(bars, tag) {
+  const word = (bars.status.hidden ? bars.alert : bars.status).querySelector(".result-word");
+  if (tag) word?.append(element("span", { className: "result-tag", text: tag }));
+}
+
 export function queueEntry(given, isChosen) {
   const entry = spoken(given);
   const button = element(
@@ -104,7 +111,7 @@ export function piece(given) {
   const picture = data.drawing ? drawing(data.drawing, "piece-pattern") : drawing(data.icon, "piece-icon");
   const lacks = data.not_ready && !data.kit?.is_short && element("p", { className: "piece-notice" }, mark("waiting"), data.not_ready);
   const beyond = data.beyond && element("p", { className: "piece-notice" }, mark("act"), data.beyond);
-  return [head, beyond, lacks, data.kit && kit(data.kit), element("div", { className: "piece-body" }, picture, numbers)].filter(Boolean);
+  return [head, beyond, lacks, data.kit && !(data.kit.is_short && data.state === "done") && kit(data.kit), element("div", { className: "piece-body" }, picture, numbers)].filter(Boolean);
 }
 
 export function number({ label, value, exact }) {

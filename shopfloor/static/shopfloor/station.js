@@ -6,28 +6,27 @@ import { isDue, showDaily } from "./daily.js";
 import { prepareDown } from "./down.js";
 import { IDLE_MINUTES, WARNING_MINUTES, wasLeftAlone, watchIdle } from "./idle.js";
 import { say, speak, spoken } from "./language.js";
-import { NotKept, Outbox } from "./outbox.js";
+import { isAlready, NotKept, Outbox } from "./outbox.js";
 import { lastStarted, lastToUndo } from "./own_scans.js";
 import { prepareCount } from "./count.js";
 import { preparePad } from "./pad.js";
 import { chosenIn, offerHolds, offerScraps, reasonSaid } from "./reasons.js";
 import { ownReport } from "./report.js";
-import { hasNewer, keepPage } from "./release.js";
+import { hasNewer, keepPage, reloadOnce } from "./release.js";
 import { Scanner } from "./scanner.js";
 import { ACTION_WORDS, elsewhereWords, refusedRows, troubleWords, unsentRows, unsentWords } from "./sending.js";
 import * as show from "./show.js";
 import * as sound from "./sound.js";
 import { isSheet, nameOf, pagesOf, sheetAtHand, sheetEntry, sheetInFull } from "./station_sheets.js";
 import { fact, setFact } from "./store.js";
+import { isTwice } from "./twice.js";
 import { listenForWedge } from "./wedge.js";
 
-const TWICE_MS = 1_000;
 const POLL_MS = 15_000;
 const OFFLINE_WORDS_AFTER_MS = 1_000;
 const BADGE_KEY = "badge";
 const MOST_NUMBERS = 40;
 const AHEAD_MS = 2_000;
-const RELOAD_MS = 300_000;
 
 const page = document.getElementById("station");
 const at = (id) => document.getElementById(id);
@@ -41,9 +40,7 @@ let piece = null;
 let pieceCode = "";
 let part = 0;
 let numbers = new Map();
-let lastAct = { key: "", at: -Infinity };
-let shown = { id: "", what: "" };
-let counted = null; // how many of a lot the next start or finish is about; null is all that are left
+let shown = { id: "", what: "", code: "" };
 let listed = [];
 let isStopped = false;
 let line = Promise.resolve();
@@ -58,9 +55,9 @@ const scanner = new Scanner({
 
 // -- what is seen ------------------------------------------------------------
 
-function tell(result, sentence, { tag = "", id = "" } = {}) {
-  shown = { id, what: tag };
-  show.showResult(bars, { result, tag, sentence });
+function tell(result, sentence, { tag = "", id = "", code = "" } = {}) {
+  shown = { id, what: tag, code };
+  show.showResult(bars, { result: result === "idle" && data.down ? "down" : result, tag, sentence });
   if (result !== "idle") sound.play(result === "failed" ? "refused" : result);
 }
 
@@ -73,13 +70,16 @@ function showBadge({ isLeaving = false } = {}) {
 const sheets = () => data.sheets ?? []; // what an older page has kept knows no sheets
 const entryOf = (code) => [...sheets(), ...data.queue].find((entry) => entry.code === code);
 
+const knownOf = (code) => spoken(piece?.code === code || (piece && pieceCode === code) ? piece : entryOf(code));
+const titleOf = (code) => knownOf(code)?.title ?? "";
+
 const cautionsHere = () => spoken(piece)?.cautions ?? spoken(data).cautions;
 const showSound = () => (at("sound").textContent = sound.isOn() ? say("Sound on") : say("Sound off"));
 
 // The page in the language of the badge that is in; without one in the shop's.
 function speakTo(person) {
   if (!speak(person?.language ?? page.dataset.language)) return;
-  for (const draw of [showSound, showQueue, showPiece, showSending]) draw();
+  for (const draw of [showSound, countPad.draw, showQueue, showPiece, showSending]) draw();
 }
 
 function showQueue() {
@@ -185,6 +185,7 @@ function scanned(text) {
 }
 
 function signIn(person) {
+  if (badge?.code !== person.code) countPad.drop();
   badge = person;
   try {
     localStorage.setItem(BADGE_KEY, JSON.stringify(person));
@@ -200,6 +201,7 @@ function signIn(person) {
 function leave() {
   const { name } = badge;
   badge = null;
+  countPad.drop();
   try {
     localStorage.removeItem(BADGE_KEY);
   } catch {
@@ -239,13 +241,6 @@ async function isStarted(code) {
   return state === "running" || (piece?.code === code && piece.state === "running");
 }
 
-function isTwice(key) {
-  const now = performance.now();
-  const twice = lastAct.key === key && now - lastAct.at < TWICE_MS;
-  if (!twice) lastAct = { key, at: now };
-  return twice;
-}
-
 function pressed(action, { reason = "" } = {}) {
   if (!badge) return tell("refused", say("Scan your badge first."));
   if (!pieceCode) return tell("refused", say("Scan a piece first, or tap one of the list."));
@@ -258,12 +253,11 @@ function pressed(action, { reason = "" } = {}) {
 }
 
 async function act(action, code, by, { reason = "", undoes = "" } = {}) {
-  const known = spoken(piece?.code === code ? piece : entryOf(code));
-  const tag = known?.title ?? "";
+  const known = knownOf(code);
+  const tag = titleOf(code);
   try {
     if (isStopped) throw new NotKept("stopped");
-    const count = ["start", "finish"].includes(action) ? counted : null;
-    counted = null;
+    const count = ["start", "finish"].includes(action) ? countPad.take() : null;
     const kept = await outbox.keep({ code, action, badge: by.code, reason, undoes, count });
     const name = nameOf(known) ?? say("Code {code}", { code: show.code(code).textContent });
     const words = say("{piece}: {done}.", { piece: name, done: say(ACTION_WORDS[action]) });
@@ -293,11 +287,11 @@ function markLocally(code, action, reason) {
   showPiece();
 }
 
-outbox.addEventListener("result", ({ detail: { id, final, result } }) => {
+outbox.addEventListener("result", ({ detail: { id, body, final, result } }) => {
   const isLast = shown.id === id;
   if (isLast) {
-    const already = final === "refused" && result.reason_code.startsWith("already_");
-    tell(already ? "already" : final, result.message, { tag: shown.what, id });
+    const already = final === "refused" && isAlready(result);
+    tell(already ? "already" : final, result.message, { tag: shown.what || titleOf(body.code), id, code: body.code });
   }
   refreshSoon();
 });
@@ -324,6 +318,10 @@ async function loadPiece(code) {
   if (found) numbers.set(code, found);
   if (code !== pieceCode) return;
   if (found) piece = found;
+  if (shown.code === code && !shown.what) {
+    shown.what = titleOf(code);
+    show.tagResult(bars, shown.what);
+  }
   at("piece-loading").textContent = piece ? "" : say("The numbers of this piece are not here now. Scanning goes on.");
   showPiece();
 }
@@ -374,14 +372,6 @@ async function refresh() {
   showSending();
 }
 
-// The key is good and yet sending is refused: the page's CSRF token is gone. What is kept is on the device.
-function reloadOnce() {
-  const last = Number(sessionStorage.getItem("reloaded") ?? 0);
-  if (Date.now() - last < RELOAD_MS) return;
-  sessionStorage.setItem("reloaded", String(Date.now()));
-  location.reload();
-}
-
 // -- touch ------------------------------------------------------------------------
 
 function openDialog(id) {
@@ -389,8 +379,7 @@ function openDialog(id) {
 }
 
 const pad = preparePad(at("pad"), { mark: data.mark, entered: scanned });
-const countPad = prepareCount(at("count"), (number) => {
-  counted = number;
+const countPad = prepareCount(at("count"), at("count-open"), (number) => {
   tell("idle", say("Count {n}. Scan the traveler now.", { n: number }), { tag: data.station });
 });
 const down = prepareDown({
@@ -504,6 +493,7 @@ async function begin() {
   setTimeout(fetchAhead, AHEAD_MS);
   setInterval(refresh, POLL_MS);
   setInterval(() => (isStopped ? resume() : showSending()), POLL_MS);
+  setInterval(() => down.draw(data), POLL_MS); // it may be late by now, without the network too
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && refresh());
   keepPage(page.dataset.worker);
   page.dataset.ready = "yes";

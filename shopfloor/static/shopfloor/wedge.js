@@ -4,7 +4,8 @@
 
 const GAP_IN_FIELD_MS = 50;
 const GAP_MS = 500;
-const SHORTEST = 4;
+const SHORTEST = 2; // a stranger's bar code may be as short, and is answered too
+const SHORTEST_IN_FIELD = 4;
 const LONGEST = 80;
 
 // Calls found(text) for each scan. What a person types slowly, in a field or not, is left alone.
@@ -16,10 +17,11 @@ export function listenForWedge(found) {
     "keydown",
     (event) => {
       if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
-      const gap = event.target.closest?.("input, textarea, select") ? GAP_IN_FIELD_MS : GAP_MS;
+      const inField = Boolean(event.target.closest?.("input, textarea, select"));
+      const gap = inField ? GAP_IN_FIELD_MS : GAP_MS;
       const isQuick = event.timeStamp - lastAt < gap;
       if (event.key === "Enter" || event.key === "Tab") {
-        if (isQuick && text.length >= SHORTEST) {
+        if (isQuick && text.length >= (inField ? SHORTEST_IN_FIELD : SHORTEST)) {
           event.preventDefault();
           event.stopPropagation();
           clearField(event.target, text);
