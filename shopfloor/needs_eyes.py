@@ -8,6 +8,7 @@ clock    a scan whose tablet's clock was too far off to be used
 same_id  a delivery of a known id with another body
 gap      numbers of a tablet that have not come
 hold     a task on hold
+left     a fitting on a delivery that is not finished any more
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ from shared.texts import is_unprintable
 from shared.turn import write_turn
 from shopfloor.models import NumberGap, Settlement
 from shopfloor.needs_eyes_items import BUILD, LONGEST_WHAT, Item, Row, names_of
+from travelers.left_the_shop import left_unfinished
 from travelers.models import Scan, ScanMismatch, ScanTarget, Task, TaskState
 
 Kind = Settlement.Kind
@@ -101,8 +103,13 @@ def _holds(now: datetime) -> QuerySet:
     return _unsettled(Kind.HOLD, found, item="pk", since=since, newest_first=False)
 
 
+def _left(now: datetime) -> QuerySet:
+    return _unsettled(Kind.LEFT, left_unfinished(), item="pk", since=F("delivered__delivery__made_at"))
+
+
 _OPEN: dict[str, Callable[[datetime], QuerySet]] = {
     Kind.HOLD: _holds,
+    Kind.LEFT: _left,
     Kind.GAP: _gaps,
     Kind.CLOCK: _clocks,
     Kind.SAME_ID: _same_ids,

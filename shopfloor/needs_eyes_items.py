@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from fittings.models import Fitting
 from shared.templatetags.parts import age, clock
 from shopfloor.models import NumberGap, Settlement, Tablet
 from shopfloor.scan_numbers import ranges_text
@@ -205,8 +206,22 @@ def hold_items(rows: Sequence[Row], now: datetime) -> list[Item]:
     return found
 
 
+def left_items(rows: Sequence[Row], now: datetime) -> list[Item]:
+    fittings = Fitting.objects.select_related("line__order", "delivered__delivery").in_bulk(
+        [item for item, _ in rows]
+    )
+    found = []
+    for item, since in rows:
+        fitting = fittings[item]
+        delivery = f"{fitting.line.order.number}-{fitting.delivered.delivery.number}"
+        words = f"On delivery {delivery}, but not finished any more: a scan that came late took work back."
+        found.append(Item(Kind.LEFT, item, since, _piece(fitting), words, "", fitting.code))
+    return found
+
+
 BUILD = {
     Kind.HOLD: hold_items,
+    Kind.LEFT: left_items,
     Kind.GAP: gap_items,
     Kind.CLOCK: clock_items,
     Kind.SAME_ID: same_id_items,

@@ -11,6 +11,7 @@ from fittings.models import CutSheet
 from shared.words import say
 from travelers import pieces, replaced, sentences
 from travelers.append import Target
+from travelers.left_the_shop import left_said
 from travelers.models import Operator, Scan
 from travelers.reasons import reasons_now
 from travelers.scan_reading import DeliveredScan
@@ -29,6 +30,9 @@ from travelers.state import (
     derive,
     judge,
 )
+
+LEFT = "delivered"
+"""The reason code of what is refused because the fitting left the shop."""
 
 
 @dataclass
@@ -68,6 +72,9 @@ class Judging:
         chosen, shortage = self._choose()
         if shortage:
             return shortage
+        left = left_said([one for one, _ in chosen], self.event.at) if self.event.action == SCRAP else ""
+        if left:
+            return Judged(False, LEFT, left)
         judged: Judged | None = None
         first_refusal: tuple[pieces.Loaded, Verdict] | None = None
         for one, segments in chosen:
@@ -219,6 +226,9 @@ class Judging:
         concerned = [one for one in self.loaded if any(other.id == named for other in one.events)]
         if not concerned and Scan.objects.filter(scan_id=named).exists():
             return self._refused(self.loaded[0], Verdict(False, "nothing_to_undo"))
+        left = left_said(concerned, self.event.at)
+        if left:
+            return Judged(False, LEFT, left)
         judgements = [(one, *judge(one.spec, one.events, event)) for one in concerned or self.loaded]
         # Where the scan had no effect there is nothing to undo; that stops nothing where it had one.
         has_effect = any(verdict.accepted for _, verdict, _ in judgements)

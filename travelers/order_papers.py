@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fittings.models import Order
+from travelers.left_the_shop import left_unfinished
 from travelers.models import Delivery
 from travelers.print_runs import PrintState, is_large, runs_of
 from travelers.shipping import Shipped, deliveries_of, shipped
@@ -12,12 +13,16 @@ from travelers.shipping import Shipped, deliveries_of, shipped
 
 @dataclass(frozen=True)
 class OrderPapers:
-    """`is_large`: travelers and labels are printed in the background."""
+    """`is_large`: travelers and labels are printed in the background.
+
+    left_unfinished  codes of fittings on a delivery of which a late scan took work back
+    """
 
     is_large: bool
     prints: tuple[PrintState, ...]
     shipped: Shipped
     deliveries: tuple[Delivery, ...]
+    left_unfinished: tuple[str, ...]
 
 
 def order_papers(order: Order) -> OrderPapers | None:
@@ -29,6 +34,9 @@ def order_papers(order: Order) -> OrderPapers | None:
         prints=tuple(runs_of(order)),
         shipped=shipped(order),
         deliveries=tuple(deliveries_of(order)),
+        left_unfinished=tuple(
+            left_unfinished().filter(order=order).order_by("pk").values_list("code", flat=True)
+        ),
     )
 
 

@@ -65,6 +65,7 @@ class Settlement(models.Model):
         SAME_ID = "same_id", "Same id, other scan"
         GAP = "gap", "Gap"
         HOLD = "hold", "On hold"
+        LEFT = "left", "Left unfinished"
 
     kind = models.CharField(max_length=10, choices=Kind.choices)
     item = models.BigIntegerField()

@@ -21,6 +21,7 @@ REFUSED_SHOWN = 5
 SETTLED, REFUSED = "settled", "refused"
 TITLES = {
     needs_eyes.Kind.HOLD: "On hold",
+    needs_eyes.Kind.LEFT: "Left unfinished",
     needs_eyes.Kind.GAP: "Scans not here",
     needs_eyes.Kind.CLOCK: "Clocks off",
     needs_eyes.Kind.SAME_ID: "Same id, other scan",
@@ -28,6 +29,8 @@ TITLES = {
 }
 HINTS = {
     needs_eyes.Kind.HOLD: "Oldest first. A resume takes a piece off the list; a note says that somebody sees to it.",
+    needs_eyes.Kind.LEFT: "On a delivery, though a scan that came late took work of it back. The office takes the"
+    " delivery back, or a note says what was found. What is scanned after a fitting left is refused.",
     needs_eyes.Kind.GAP: "Tablets number their scans. These numbers have not come though later ones have; a late one"
     " leaves the list when it comes.",
     needs_eyes.Kind.CLOCK: "More than 2 minutes ahead or 30 days behind: set the tablet's clock. The last 30 days.",

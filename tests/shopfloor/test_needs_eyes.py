@@ -24,7 +24,7 @@ from travelers.models import Operator, Scan, ScanMismatch, Task
 from .tablets import enrolled, scan, send
 
 SUPERVISOR = Actor("pat", "supervisor")
-KINDS = ("hold", "gap", "clock", "same_id", "implied")
+KINDS = ("hold", "left", "gap", "clock", "same_id", "implied")
 
 
 @pytest.fixture
