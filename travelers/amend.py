@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from fittings import numbering
 from fittings.events import ORDER_DONE, event_keep
@@ -32,6 +32,7 @@ from travelers.amend_travelers import travelers_renew
 from travelers.price_freeze import prices_freeze
 from travelers.pulse import pulse_beat
 from travelers.release import operation_rows, work_of
+from travelers.release_kept import kept_fittings, kept_lock, kept_put_in
 from travelers.release_rows import LineWork, Work, pieces_write
 
 CHANGED = "changed"
@@ -61,7 +62,7 @@ def order_change(*, number: str, data: Any, actor: Actor, now: datetime) -> Show
     order = order_by_number(number)
     change = _read(order, data)
     with write_turn(), transaction.atomic():
-        order_lock(order.number)
+        order_lock(order.number, change.use_kept)
         order = Order.objects.select_for_update().select_related("customer").get(pk=order.pk)
         _check_changeable(order, change.version)
         shown = meaning_of(order, change, now=now)
@@ -108,15 +109,17 @@ def _check_left(shown: Shown) -> None:
         raise WrongInput([FieldError("lines", 0, "1 fitting or more", message)])
 
 
-def order_lock(number: str) -> None:
-    """Lock the plans on which the order's pieces lie, then its fittings, to the end of the transaction."""
+def order_lock(number: str, use_kept: Sequence[int] = ()) -> None:
+    """Lock the plans on which the order's pieces lie, then its fittings, to the end of the transaction; with them
+    those of kept pieces that it is to use, then these pieces."""
     plans = CutPlan.objects.filter(
         pieces__segment__fitting__order__number=search_text(number), pieces__is_live=True
     )
     ids = sorted(set(plans.values_list("pk", flat=True)))
     list(CutPlan.objects.filter(pk__in=ids).select_for_update(of=("self",), no_key=True).order_by("pk"))
-    mine = Fitting.objects.filter(order__number=search_text(number))
+    mine = Fitting.objects.filter(Q(order__number=search_text(number)) | Q(pk__in=kept_fittings(use_kept)))
     list(mine.select_for_update(no_key=True, of=("self",)).order_by("pk").values_list("pk", flat=True))
+    kept_lock(use_kept)
 
 
 # -- made --------------------------------------------------------------------
@@ -136,8 +139,11 @@ def _make(order: Order, shown: Shown, actor: Actor, now: datetime) -> None:
         prices_freeze(order=order, works=later, numbers=versions_in_force(), actor=actor, now=now)
     for line in lines:
         _leave(order, line, new, version, actor, now)
+    kept_put_in(order=order, plans=plans, ids=shown.change.use_kept, actor=actor, now=now)
     order_count(order, now)
     changes = {_title(line): [line.before, _after(line)] for line in lines}
+    if shown.change.use_kept:
+        changes["kept pieces"] = ["", f"{len(shown.change.use_kept)} used"]
     if shown.change.note:
         changes["note"] = ["", shown.change.note]
     order_changed(order=order, changes=changes, actor=actor, now=now)

@@ -17,8 +17,10 @@ from shared.api import Pages, json_object
 from shared.roles import OFFICE, SUPERVISOR, actor_of
 from travelers import amend
 from travelers.amend_api_schema import ChangeIn, ChangeOut, ChangesOut
+from travelers.amend_kept import change_offers
 from travelers.amend_meaning import Meaning, Shown
 from travelers.amend_started import Metal, Step
+from travelers.kept_api import offer_answer
 
 
 @extend_schema(
@@ -88,6 +90,7 @@ def change_answer(shown: Shown, *, is_made: bool) -> dict[str, Any]:
         "seen": shown.seen,
         "fittings": shown.fittings_after,
         "lines": [_line(line) for line in shown.lines],
+        "kept_offers": [] if is_made else [offer_answer(offer) for offer in change_offers(shown)],
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from fittings.models import OrderLine
+from travelers.kept_api import KeptOfferOut
 
 STARTED = ("keep", "scrap", "go_on")
 KINDS = ("add", "cancel", "replace", "count", "wording", "same")
@@ -45,6 +46,11 @@ class ChangeIn(serializers.Serializer):
     dry_run = serializers.BooleanField(required=False, default=False)
     seen = serializers.CharField(
         required=False, allow_blank=True, help_text="The mark of what was shown: made only if it still holds."
+    )
+    use_kept = serializers.ListField(
+        child=serializers.IntegerField(),
+        required=False,
+        help_text="Ids of kept pieces that become fittings or segments of what is made; `kept_offers` names them.",
     )
 
 
@@ -95,6 +101,9 @@ class ChangeOut(serializers.Serializer):
     seen = serializers.CharField(help_text="The mark of what is shown.")
     fittings = serializers.IntegerField(help_text="Fittings of the order after the change.")
     lines = ChangeLineOut(many=True)
+    kept_offers = KeptOfferOut(
+        many=True, help_text="Kept pieces that fit what is made; empty once it is made."
+    )
 
 
 class ChangedField(serializers.Serializer):

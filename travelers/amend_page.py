@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -88,6 +88,7 @@ class ChangeEntry:
             if f"new-{at}-kind" in (data or {})
         ]
         self.version = _whole((data or {}).get("version")) if data else order.version
+        self.use_kept = _ids((data or {}).getlist("use_kept")) if hasattr(data, "getlist") else []
         self.note = str((data or {}).get("note", ""))[:200]
 
     def _row(self, line: OrderLine, fittings, data, is_judged: bool) -> Row:
@@ -182,7 +183,7 @@ class ChangeEntry:
         if data is None:
             return False
         try:
-            data = {**data, "seen": seen}
+            data = {**data, "seen": seen, "use_kept": self.use_kept}
             self.shown = order_change(number=self.order.number, data=data, actor=actor, now=now)
         except Conflict as problem:
             if any(error.field == "seen" for error in problem.errors):
@@ -349,6 +350,12 @@ def _metal(metal: Metal, sign: str) -> str:
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _ids(values: Sequence[str]) -> list[int]:
+    """The ids of the kept pieces that are ticked, several a box."""
+    texts = [text for value in values for text in value.split(",")]
+    return [int(text) for text in texts if text.isdecimal() and text.isascii() and len(text) < 19]
 
 
 def _whole(text: Any) -> int:

@@ -18,12 +18,13 @@ from shared.problems import FieldError, WrongInput
 from shared.texts import said_value
 from shared.units import MM_PER_IN
 from travelers.release import operation_rows, work_of
+from travelers.release_kept import kept_ids_read
 from travelers.release_rows import Work
 
 SCRAP, KEEP, GO_ON = "scrap", "keep", "go_on"
 STARTED = (SCRAP, KEEP, GO_ON)
 ADD, CANCEL, REPLACE, COUNT, WORDING, SAME = "add", "cancel", "replace", "count", "wording", "same"
-CHANGE_FIELDS = ("version", "unit", "note", "lines", "dry_run", "seen")
+CHANGE_FIELDS = ("version", "unit", "note", "lines", "dry_run", "seen", "use_kept")
 OWN_FIELDS = ("line", "cancel", "started")
 LONGEST_NOTE = 200
 
@@ -61,13 +62,17 @@ class LineWish:
 
 @dataclass(frozen=True)
 class Change:
-    """A change as it was read. `seen` is the mark of what was shown; blank where nothing was."""
+    """A change as it was read. `seen` is the mark of what was shown; blank where nothing was.
+
+    use_kept  ids of kept pieces that become fittings or segments of what is made
+    """
 
     version: int
     note: str
     wishes: tuple[LineWish, ...]
     seen: str = ""
     dry_run: bool = False
+    use_kept: tuple[int, ...] = ()
 
 
 def change_read(order: Order, data: Any) -> Change:
@@ -84,6 +89,11 @@ def change_read(order: Order, data: Any) -> Change:
     dry_run = reading.data.get("dry_run", False)
     if not isinstance(dry_run, bool):
         reading.wrong("dry_run", dry_run, "true or false")
+    use_kept: list[int] = []
+    try:
+        use_kept = kept_ids_read(reading.data.get("use_kept"))
+    except WrongInput as wrong:
+        reading.errors += wrong.errors
     given = reading.data.get("lines")
     if not isinstance(given, Sequence) or isinstance(given, str) or not 1 <= len(given) <= MOST_LINES:
         has = f"has {len(given)} lines" if isinstance(given, list) else f"is {said_value(given)}"
@@ -94,7 +104,7 @@ def change_read(order: Order, data: Any) -> Change:
     wishes = _worked_out(order, wishes, reading)
     if reading.errors:
         raise WrongInput(reading.errors)
-    return Change(version, note, tuple(wishes), seen, dry_run is True)
+    return Change(version, note, tuple(wishes), seen, dry_run is True, tuple(use_kept))
 
 
 def own_values(line: OrderLine) -> dict[str, Any]:

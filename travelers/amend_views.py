@@ -10,6 +10,7 @@ from fittings.models import Order
 from fittings.selectors import order_by_number
 from shared.problems import Conflict
 from shared.roles import role_required
+from travelers.amend_kept import change_offers
 from travelers.amend_page import STARTED_WORDS, ChangeEntry, meaning_pages
 
 
@@ -47,5 +48,6 @@ def _page(request, entry: ChangeEntry, status: int = 200):
         "problems": entry.problems,
         "meaning": meaning_pages(entry.shown) if entry.shown else [],
         "started_words": STARTED_WORDS,
+        "offers": change_offers(entry.shown) if entry.shown else [],
     }
     return render(request, "travelers/order_change.html", context, status=status)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -16,7 +18,7 @@ from fittings.selectors import order_by_number
 from shared.api import Pages, json_object
 from shared.roles import OFFICE, SUPERVISOR, actor_of
 from travelers.kept import MOST_NOTE, MOST_PLACE, STATES, kept_by_id, kept_change, kept_listed
-from travelers.kept_offers import kept_offers
+from travelers.kept_offers import Offer, kept_offers
 from travelers.kept_reading import BY_HAND, MOST_CODES, kept_add_codes, kept_rows
 
 
@@ -164,15 +166,16 @@ def order_kept(request, number: str):
     """Kept pieces that fit a draft."""
     actor_of(request, OFFICE, SUPERVISOR)
     order = order_by_number(number)
-    offers = [
-        {
-            "line": offer.line,
-            "what": offer.what,
-            "done": offer.done,
-            "place": offer.place,
-            "needed": offer.of,
-            "ids": offer.ids,
-        }
-        for offer in kept_offers(order)
-    ]
+    offers = [offer_answer(offer) for offer in kept_offers(order)]
     return Response({"order": order.number, "offers": offers})
+
+
+def offer_answer(offer: Offer) -> dict[str, Any]:
+    return {
+        "line": offer.line,
+        "what": offer.what,
+        "done": offer.done,
+        "place": offer.place,
+        "needed": offer.of,
+        "ids": list(offer.ids),
+    }

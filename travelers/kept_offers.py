@@ -62,12 +62,7 @@ def kept_uses(order: Order) -> list[Use]:
     """Which kept piece would go where, were all of them used."""
     if order.state != Order.State.DRAFT:
         return []
-    kept = (
-        KeptPiece.objects.filter(LIVE)
-        .order_by()
-        .values_list("fitting__line__material", "fitting__line__gauge")
-    )
-    metals = set(kept.distinct())
+    metals = kept_metals()
     if not metals:
         return []
     versions, operations = versions_in_force(), operation_rows()
@@ -79,11 +74,17 @@ def kept_uses(order: Order) -> list[Use]:
     return kept_places(wanted)
 
 
+def kept_metals() -> set[tuple[str, int]]:
+    """Materials and gauges of which something is kept."""
+    kept = KeptPiece.objects.filter(LIVE).order_by()
+    return set(kept.values_list("fitting__line__material", "fitting__line__gauge").distinct())
+
+
 def offers_of(uses: Iterable[Use]) -> list[Offer]:
     groups: dict[tuple, list[Use]] = {}
     for use in uses:
         what, done = what_said(use.piece, use.made)
-        groups.setdefault((use.wanted.line.pk, what, done, use.piece.place), []).append(use)
+        groups.setdefault((use.wanted.line.position, what, done, use.piece.place), []).append(use)
     return [
         Offer(
             line=own[0].wanted.line.position,

@@ -29,14 +29,14 @@ def order_papers(order: Order) -> OrderPapers | None:
     """None before there is anything to print or to ship. The same few queries, whatever the order's size."""
     if not order.fittings_total:
         return None
+    deliveries = tuple(deliveries_of(order))
+    unfinished = left_unfinished().filter(order=order).order_by("pk").values_list("code", flat=True)
     return OrderPapers(
         is_large=is_large(order),
         prints=tuple(runs_of(order)),
         shipped=shipped(order),
-        deliveries=tuple(deliveries_of(order)),
-        left_unfinished=tuple(
-            left_unfinished().filter(order=order).order_by("pk").values_list("code", flat=True)
-        ),
+        deliveries=deliveries,
+        left_unfinished=tuple(unfinished) if deliveries else (),
     )
 
 

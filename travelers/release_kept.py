@@ -201,6 +201,11 @@ def kept_ids_read(value: Any) -> list[int]:
     return value
 
 
+def kept_fittings(ids: Sequence[int]) -> list[int]:
+    """The fittings that kept pieces are, or are of."""
+    return list(KeptPiece.objects.filter(pk__in=ids).values_list("fitting", flat=True)) if ids else []
+
+
 def kept_lock(ids: Sequence[int]) -> None:
     """Their fittings, then themselves, locked as scans and `kept_add` lock them; in the caller's transaction."""
     fittings = Fitting.objects.filter(kept__in=ids).order_by("pk")

@@ -58,7 +58,7 @@ def test_empty_lists_are_empty(on, supervisor, kind):
 def test_an_unknown_kind_is_refused_naming_what_there_is(supervisor, kind):
     answer = supervisor.get(f"exceptions/?kind={kind}")
     assert answer.status_code == 400
-    assert answer.json()["errors"][0]["limit"] == "hold, gap, clock, same_id, implied, settled"
+    assert answer.json()["errors"][0]["limit"] == "hold, left, gap, clock, same_id, implied, settled"
 
 
 @pytest.mark.parametrize(
