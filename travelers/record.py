@@ -250,8 +250,11 @@ def _refusal(
 
 
 def _unknown_code(code: str) -> Judged:
-    if Operator.objects.filter(code=code).exists():
+    operator = Operator.objects.filter(code=code).first()
+    if operator:
         sentence = say("That is a badge, not a piece. Scan a traveler or a label.")
+        if not operator.is_active:
+            sentence = say("That badge is not in use. Ask the supervisor.")
         return Judged(False, "badge_as_piece", sentence)
     if Traveler.objects.filter(code=code).exists():
         sentence = replaced.traveler_said(code) or say("That traveler is void. Do not use it.")

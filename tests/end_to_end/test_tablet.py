@@ -288,6 +288,16 @@ def test_refused_scans_stay_listed_until_they_are_seen(tablet, scan, badges, cod
     expect(page.locator("#refused-words")).to_have_text("")
 
 
+def test_a_badge_that_was_made_a_moment_ago_comes_in(tablet, scan, badges):
+    from fittings import numbering
+    from travelers.models import Operator
+
+    page = tablet("CUT-1")
+    made = Operator.objects.create(code=numbering.take(1)[0], name="New Invented")
+    scan(page, made.code)
+    expect(page.locator("#badge-name")).to_have_text("New Invented")
+
+
 def test_mistyped_code_is_told_at_once_and_not_sent(tablet, scan, badges, codes):
     page = tablet("CUT-1")
     scan(page, badges["Ana Ruiz"])

@@ -15,7 +15,7 @@ from shared.codes import make_code
 from shared.problems import NotAllowed
 from shared.roles import DISPLAY, OFFICE, SUPERVISOR, Actor
 from tests.travelers.floor import LATER, NOW, SUPERVISOR_HAND, badge, facts, floor, is_plain, station
-from travelers.models import Operation, Pulse, Scan, ScanMismatch
+from travelers.models import Operation, Operator, Pulse, Scan, ScanMismatch
 from travelers.record import scan_record
 from travelers.release import order_cancel
 from travelers.replay import replay
@@ -230,6 +230,12 @@ def test_a_badge_is_no_piece(on):
         "refused",
         "That is a badge, not a piece. Scan a traveler or a label.",
     )
+
+
+def test_a_badge_that_was_closed_says_so(on):
+    closed = Operator.objects.create(code=numbering.take(1)[0], name="Gone Invented", is_active=False)
+    found = on.scan("cut", closed.code)
+    assert (found.outcome, found.message) == ("refused", "That badge is not in use. Ask the supervisor.")
 
 
 @pytest.mark.parametrize(

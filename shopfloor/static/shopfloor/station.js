@@ -68,6 +68,7 @@ function showBadge({ isLeaving = false } = {}) {
 }
 
 const sheets = () => data.sheets ?? []; // what an older page has kept knows no sheets
+const badgeOf = (code) => data.badges.find((one) => one.code === code);
 const entryOf = (code) => [...sheets(), ...data.queue].find((entry) => entry.code === code);
 
 const knownOf = (code) => spoken(piece?.code === code || (piece && pieceCode === code) ? piece : entryOf(code));
@@ -175,11 +176,11 @@ function scanned(text) {
   for (const dialog of document.querySelectorAll("dialog[open]")) dialog.close();
   const { code, wrong } = readCode(text);
   if (wrong) return tell("refused", wrong);
-  const known = data.badges.find((one) => one.code === code);
-  if (known) return signIn(known);
+  if (badgeOf(code)) return signIn(badgeOf(code));
   if (!badge) {
     choose(code);
-    return tell("refused", say("Scan your badge first, then the piece."));
+    tell("refused", say("Scan your badge first, then the piece."));
+    return refresh().then(() => !badge && badgeOf(code) && signIn(badgeOf(code))); // it may be a new one
   }
   return scanPiece(code);
 }
@@ -472,7 +473,7 @@ addEventListener("store-changed", () => location.reload());
 async function begin() {
   try {
     const kept = JSON.parse(localStorage.getItem(BADGE_KEY));
-    badge = kept && !wasLeftAlone ? (data.badges.find((one) => one.code === kept.code) ?? null) : null;
+    badge = kept && !wasLeftAlone ? (badgeOf(kept.code) ?? null) : null;
   } catch {
     badge = null;
   }
