@@ -37,7 +37,7 @@ from shopfloor.operators import operator_add
 from shopfloor.order_costs import costs_bring_up
 from shopfloor.stations import station_save
 from shopfloor.working_time import shop_calendar
-from travelers.models import Operation, Task
+from travelers.models import Operation, Operator, Task
 from travelers.record import scan_record
 from travelers.release import order_cancel, order_release
 from travelers.setup import shop_set_up
@@ -92,21 +92,32 @@ def demo_fill(*, now: datetime, seed: int = SEED) -> Filled:
     with transaction.atomic():
         if Order.objects.exists() or Person.objects.exists() or Station.objects.exists():
             raise Conflict("The demo shop fills only an empty database. This one is in use.")
-        floor = _read("floor")
-        CodeSeries.objects.get_or_create(pk=1, defaults={"mark": floor["mark"]})
-        CodeSeries.objects.filter(pk=1, next_number=0).update(mark=floor["mark"])
-        shop_set_up(now=now)
-        _set_up_prices(now)
-        badges = _set_up_floor(floor, now)
-        for one in _read("stock")["items"]:
-            stock_create(values=one, actor=OFFICE_HAND, now=now)
-        story = _Story(now, seed, shop_calendar(), _crews(floor, badges))
-        for told in _read("orders")["orders"]:
-            story.tell(told)
-        story.run()
-        plans_make(actor=OFFICE_HAND, now=now)
-        costs_bring_up(now=now)
-        room_make(_read("room"), actor=SUPERVISOR_HAND, now=now)
+        demo_shop(now=now)
+        return demo_story(now=now, seed=seed)
+
+
+def demo_shop(*, now: datetime) -> None:
+    """The demo's people, stations, prices and stock, in an empty database and in the caller's transaction."""
+    floor = _read("floor")
+    CodeSeries.objects.get_or_create(pk=1, defaults={"mark": floor["mark"]})
+    CodeSeries.objects.filter(pk=1, next_number=0).update(mark=floor["mark"])
+    shop_set_up(now=now)
+    _set_up_prices(now)
+    _set_up_floor(floor, now)
+    for one in _read("stock")["items"]:
+        stock_create(values=one, actor=OFFICE_HAND, now=now)
+    room_make(_read("room"), actor=SUPERVISOR_HAND, now=now)
+
+
+def demo_story(*, now: datetime, seed: int = SEED) -> Filled:
+    """The orders of the last two weeks and their scans, in the demo's shop and in the caller's transaction."""
+    badges = list(Operator.objects.order_by("pk").values_list("code", flat=True))
+    story = _Story(now, seed, shop_calendar(), _crews(_read("floor"), badges))
+    for told in _read("orders")["orders"]:
+        story.tell(told)
+    story.run()
+    plans_make(actor=OFFICE_HAND, now=now)
+    costs_bring_up(now=now)
     return Filled(Order.objects.count(), Fitting.objects.count(), story.scans, story.unfinished)
 
 
@@ -124,8 +135,8 @@ def _set_up_prices(now: datetime) -> None:
 # -- people and stations -----------------------------------------------------
 
 
-def _set_up_floor(floor: Mapping[str, Any], now: datetime) -> list[str]:
-    """Persons, stations, operators, customers. Returns the badges in the order of the story."""
+def _set_up_floor(floor: Mapping[str, Any], now: datetime) -> None:
+    """Persons, stations, customers, operators."""
     for one in floor["persons"]:
         Person.objects.create_user(
             one["name"],
@@ -140,10 +151,8 @@ def _set_up_floor(floor: Mapping[str, Any], now: datetime) -> list[str]:
     for one in floor["customers"]:
         customer_create(data=one, actor=OFFICE_HAND, now=now)
     languages = floor["languages"]
-    return [
-        operator_add(name=name, language=languages.get(name, ""), actor=SUPERVISOR_HAND, now=now).code
-        for name in floor["operators"]
-    ]
+    for name in floor["operators"]:
+        operator_add(name=name, language=languages.get(name, ""), actor=SUPERVISOR_HAND, now=now)
 
 
 @dataclass

@@ -25,7 +25,7 @@ from pathlib import Path
 TOP = Path(__file__).resolve().parents[2]
 
 
-def django_set_up() -> None:
+def django_set_up(*, with_shop: bool = True) -> None:
     """A fresh data folder (or the database of DATABASE_URL), migrated and filled with what every shop has."""
     os.environ.setdefault("SHOPFLOOR_DATA", tempfile.mkdtemp(prefix="bench-"))
     os.environ["DJANGO_SETTINGS_MODULE"] = "tests.bench.settings"
@@ -40,6 +40,8 @@ def django_set_up() -> None:
     from travelers.setup import shop_set_up
 
     call_command("migrate", verbosity=0)
+    if not with_shop:
+        return
     shop_set_up(now=timezone.now())
     serial = "BIGSERIAL PRIMARY KEY" if connection.vendor == "postgresql" else "INTEGER PRIMARY KEY"
     with connection.cursor() as cursor:
