@@ -15,10 +15,20 @@ from shared import rows
 MOST_ALIKE = 60  # words that one typed beginning stands for
 COUNTED = 3000  # how far it is counted which word says most
 NEWEST = 200
+FEW = 4  # words that are looked up one by one; beyond that the dozen words of a line are compared with them
 _IS_OPEN = (
     "EXISTS (SELECT 1 FROM fittings_orderline l JOIN fittings_order o ON o.id = l.order_id WHERE l.id = c.line_id"
     " AND o.state IN ('draft', 'released') AND l.ended_version IS NULL)"
 )
+Part = tuple[str, Sequence[int]]
+"""A piece of a statement with its parameters."""
+_OPEN_LINES: Part = (
+    "SELECT c.line_id FROM (SELECT l.id AS line_id, o.id AS order_id FROM fittings_order o"
+    " JOIN fittings_orderline l ON l.order_id = o.id"
+    " WHERE o.state IN ('draft', 'released') AND l.ended_version IS NULL) c WHERE TRUE",
+    (),
+)
+_OPEN_NEWEST = "c.order_id DESC, c.line_id DESC"
 
 
 @dataclass(frozen=True)
@@ -86,16 +96,24 @@ def lines_found(meant: Sequence[Meant], *, open_only: bool = False, limit: int =
         return []
     leading = min(meant, key=lambda one: one.weight)
     if open_only and leading.weight >= COUNTED:
-        leading = None
-    first, params = _open_lines() if leading is None else _lines_of(leading, limit)
+        return _newest([_OPEN_LINES], [_has(one) for one in meant], limit)
     conditions = [_has(one) for one in meant if one is not leading]
-    if open_only and leading is not None:
+    if open_only:
         conditions.append((_IS_OPEN, []))
-    sql = f"SELECT DISTINCT c.line_id FROM ({first}) c"
-    if conditions:
-        sql += " WHERE " + " AND ".join(text for text, _ in conditions)
-        params += [one for _, more in conditions for one in more]
-    sql += " ORDER BY c.line_id DESC LIMIT %s"
+    return _newest(_lines_of(leading), conditions, limit)
+
+
+def _newest(parts: Sequence[Part], conditions: Sequence[Part], limit: int) -> list[int]:
+    """The newest lines of each part, and of these the newest: a part goes along its index until it has enough."""
+    texts, params = [], []
+    for text, own in parts:
+        texts.append(" AND ".join([text, *(condition for condition, _ in conditions)]))
+        params += [*own, *(one for _, more in conditions for one in more), limit]
+    order = _OPEN_NEWEST if parts[0] is _OPEN_LINES else "c.line_id DESC"
+    texts = [
+        f"SELECT line_id FROM ({text} ORDER BY {order} LIMIT %s) found{at}" for at, text in enumerate(texts)
+    ]
+    sql = " UNION ".join(texts) + " ORDER BY line_id DESC LIMIT %s"
     return [pk for (pk,) in rows.select(sql, [*params, limit])]
 
 
@@ -108,27 +126,31 @@ def _weight(words: Sequence[int], customers: Sequence[int]) -> int:
     return rows.select(f"{sql} LIMIT {COUNTED}) n", words)[0][0]
 
 
-def _lines_of(one: Meant, limit: int) -> tuple[str, list]:
-    parts, params = [], []
+def _lines_of(one: Meant) -> list[Part]:
+    """Its lines: those of few at once, each of many words by itself, which has them in order."""
+    parts: list[Part] = []
     if one.words:
-        parts.append(
-            f"SELECT line_id FROM fittings_searchplace WHERE word_id IN {rows.places(len(one.words))}"
-        )
-        params += one.words
+        together = [one.words] if one.weight < COUNTED else [(word,) for word in one.words]
+        sql = "SELECT {}c.line_id FROM fittings_searchplace c WHERE c.word_id {}"
+        parts += [
+            (
+                sql.format("DISTINCT ", f"IN {rows.places(len(words))}")
+                if words[1:]
+                else sql.format("", "= %s"),
+                words,
+            )
+            for words in together
+        ]
     if one.customers:
         parts.append(
-            "SELECT l.id AS line_id FROM fittings_order o JOIN fittings_orderline l ON l.order_id = o.id"
-            f" WHERE l.ended_version IS NULL AND o.customer_id IN {rows.places(len(one.customers))}"
+            (
+                "SELECT c.line_id FROM (SELECT l.id AS line_id FROM fittings_order o"
+                " JOIN fittings_orderline l ON l.order_id = o.id WHERE l.ended_version IS NULL"
+                f" AND o.customer_id IN {rows.places(len(one.customers))}) c WHERE TRUE",
+                one.customers,
+            )
         )
-        params += one.customers
-    return " UNION ALL ".join(parts), params
-
-
-def _open_lines() -> tuple[str, list]:
-    return (
-        "SELECT l.id AS line_id FROM fittings_order o JOIN fittings_orderline l ON l.order_id = o.id"
-        " WHERE o.state IN ('draft', 'released') AND l.ended_version IS NULL"
-    ), []
+    return parts
 
 
 def _has(one: Meant) -> tuple[str, list]:
@@ -136,7 +158,7 @@ def _has(one: Meant) -> tuple[str, list]:
     if one.words:
         parts.append(
             "EXISTS (SELECT 1 FROM fittings_searchplace p WHERE p.line_id = c.line_id"
-            f" AND p.word_id IN {rows.places(len(one.words))})"
+            f" AND {'+' if len(one.words) > FEW else ''}p.word_id IN {rows.places(len(one.words))})"
         )
         params += one.words
     if one.customers:

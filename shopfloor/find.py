@@ -5,7 +5,7 @@ By indexes, and the short lists of customers, stations, badges and stock: it doe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -17,7 +17,7 @@ from django.urls import reverse
 from fittings.drawing.facts import KIND_TITLES
 from fittings.forms import shop_unit
 from fittings.models import Customer, CutPlan, CutSheet, Fitting, Order, OrderLine, Segment, StockItem
-from fittings.search import Meant, is_named, lines_found, words_meant
+from fittings.search import NEWEST, Meant, is_named, lines_found, words_meant
 from fittings.search_words import MAIN_SIZES, Asked, words_asked
 from shared.codes import CodeNotUnderstood, grouped, read_code
 from shared.roles import OFFICE, SUPERVISOR, Actor
@@ -254,21 +254,25 @@ def _has_all(name: str, asked: Sequence[Asked], sizes: set[str] = frozenset()) -
 
 def _lines(finding: _Finding, meant: Sequence[Meant], limit: int) -> None:
     """Orders by the words of their lines and of their customers: open ones before done ones, the newest first."""
-    newest = lines_found(meant)
-    open_ = lines_found(meant, open_only=True, limit=limit) if newest else []
+    newest = lines_found(meant, limit=NEWEST)
+    ranked = _ranked(newest)
+    if len(newest) == NEWEST and sum(state in OPEN_STATES for *_, state in ranked.values()) < limit:
+        ranked = _ranked({*newest, *lines_found(meant, open_only=True, limit=limit)})
+    shown = dict(list(ranked.items())[:limit])
     lines = OrderLine.objects.select_related("order__customer").defer("development")
-    found: Mapping[int, OrderLine] = lines.in_bulk({*newest, *open_})
-    ranked = sorted(
-        found.values(), key=lambda line: (line.order.state not in OPEN_STATES, -line.order_id, line.position)
-    )
-    counts: dict[int, int] = {}
-    for line in ranked:
-        counts[line.order_id] = counts.get(line.order_id, 0) + 1
-    shown: set[int] = set()
-    for line in ranked:
-        if line.order_id not in shown:
-            shown.add(line.order_id)
-            finding.add(_order(finding, line.order, line, counts[line.order_id]))
+    found = lines.in_bulk([pk for pk, *_ in shown.values()])
+    for pk, alike, _ in shown.values():
+        finding.add(_order(finding, found[pk].order, found[pk], alike))
+
+
+def _ranked(lines: Iterable[int]) -> dict[int, tuple[int, int, str]]:
+    """By order, in the order of the answer: its first line, how many of its lines were found, its state."""
+    rows = OrderLine.objects.filter(pk__in=lines).order_by("position", "pk")
+    found: dict[int, tuple[int, int, str]] = {}
+    for pk, order, state in rows.values_list("pk", "order_id", "order__state"):
+        first, alike, _ = found.get(order, (pk, 0, state))
+        found[order] = (first, alike + 1, state)
+    return dict(sorted(found.items(), key=lambda one: (one[1][2] not in OPEN_STATES, -one[0])))
 
 
 def _order(finding: _Finding, order: Order, line: OrderLine | None = None, alike: int = 1) -> Hit:

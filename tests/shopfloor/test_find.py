@@ -109,7 +109,7 @@ def test_open_orders_are_found_behind_any_number_of_newer_ones_that_are_over(ord
     for number in ("2001", "2002", "2003"):
         factories.order(number=number)
         order_cancel(number=number, actor=OFFICE_ACTOR, now=NOW)
-    monkeypatch.setattr("fittings.search.lines_found.__kwdefaults__", {"open_only": False, "limit": 2})
+    monkeypatch.setattr("shopfloor.find.NEWEST", 2)
     found = titles("ahu-3")
     assert found[:3] == ["Order 2000", "Order 1044", "Order 1042"]
 
