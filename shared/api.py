@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -131,6 +132,18 @@ def check_plain(value: Any) -> None:
 class Pages(PageNumberPagination):
     page_size_query_param = "page_size"
     max_page_size = 500
+    invalid_page_message = (
+        "There is no page {page_number} here. Pages are numbered from 1, as far as `next` leads."
+    )
+
+    def get_page_size(self, request):
+        text = request.query_params.get(self.page_size_query_param, "")
+        is_whole = re.fullmatch(r"[1-9]\d{0,2}", text, re.ASCII)
+        if text and not (is_whole and int(text) <= self.max_page_size):
+            limit = f"a whole number from 1 to {self.max_page_size}"
+            message = f"page_size is {printable(text)[:20]}; it can be {limit}."
+            raise WrongInput([FieldError(self.page_size_query_param, printable(text)[:40], limit, message)])
+        return super().get_page_size(request)
 
 
 def paged(request, found, answer: Callable[[Any], Any] = lambda row: row) -> Response:
@@ -163,15 +176,23 @@ def _as_problem(error) -> Problem | None:
         return NotSignedIn()
     if isinstance(error, exceptions.ValidationError):
         return WrongInput(_field_errors(error.detail))
-    if isinstance(error, exceptions.APIException):
-        problem = Problem(str(error.detail))
-        problem.status, problem.kind, problem.title = (
-            error.status_code,
-            error.default_code,
-            str(error.default_detail),
+    if isinstance(error, exceptions.MethodNotAllowed):
+        return _refused(405, "method-not-allowed", "This method is not for this address", str(error.detail))
+    if isinstance(error, exceptions.UnsupportedMediaType):
+        return _refused(
+            415, "not-json", "The body is not JSON", f"{error.detail} It must be application/json."
         )
-        return problem
+    if isinstance(error, exceptions.APIException):
+        kind = error.default_code.replace("_", "-")
+        return _refused(error.status_code, kind, str(error.default_detail), str(error.detail))
     return None
+
+
+def _refused(status: int, kind: str, title: str, detail: str) -> Problem:
+    """What the framework refuses, as a problem."""
+    problem = Problem(detail)
+    problem.status, problem.kind, problem.title = status, kind, title
+    return problem
 
 
 def _field_errors(detail, path: str = "") -> list[FieldError]:

@@ -26,12 +26,15 @@ MOST_DAYS = 800
 
 def _pick(label: str, choices, *, none: str = ""):
     given = [("", none), *choices] if none else choices
-    wrong = f"{label} can be one of the list."
+    limit = f"it can be {', '.join(value for value, _ in choices)}."
     return forms.ChoiceField(
         label=label,
         choices=given,
         required=not none,
-        error_messages={"invalid_choice": wrong, "required": wrong},
+        error_messages={
+            "invalid_choice": f"{label} is %(value)s; {limit}",
+            "required": f"{label} is missing; {limit}",
+        },
     )
 
 
@@ -65,7 +68,9 @@ class FlowForm(forms.Form):
     size = forms.CharField(label="Largest diameter", max_length=20, required=False)
 
     def __init__(self, query):
-        super().__init__(USUAL | {name: value for name, value in query.items() if value})
+        given = {name: value for name, value in query.items() if value}
+        own = {"period": OWN} if "first" in given or "last" in given else {}
+        super().__init__(USUAL | own | given)
         self.use_required_attribute = False
         operations = Operation.objects.order_by("position").values_list("code", "name")
         self.fields["operation"].choices = [("", "Whole fittings"), *operations]

@@ -117,7 +117,7 @@ class ScanRow(serializers.Serializer):
     undoes = serializers.CharField(allow_blank=True)
     station = serializers.CharField(allow_blank=True)
     operation = serializers.CharField(allow_blank=True)
-    scanned_at = serializers.DateTimeField(help_text="By the tablet's clock.")
+    scanned_at = _moment(help_text="By the tablet's clock; null where that could not be read.")
     received_at = serializers.DateTimeField(help_text="By the server's.")
     is_time_doubtful = serializers.BooleanField(
         help_text="More than 2 minutes ahead of, or 30 days behind, when it was received: kept, not used."

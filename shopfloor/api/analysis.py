@@ -36,8 +36,8 @@ USUAL_RUNS, USUAL_DAYS = 60, 10
     tags=["flow"],
     parameters=[
         OpenApiParameter("period", OpenApiTypes.STR, enum=["7", "28", "91", "365", "own"]),
-        OpenApiParameter("first", OpenApiTypes.DATE, description="With `period=own`."),
-        OpenApiParameter("last", OpenApiTypes.DATE, description="With `period=own`."),
+        OpenApiParameter("first", OpenApiTypes.DATE, description="Own dates, with `last`."),
+        OpenApiParameter("last", OpenApiTypes.DATE, description="Today at the latest."),
         OpenApiParameter("operation", OpenApiTypes.STR, description="Left out: whole fittings."),
         OpenApiParameter("by", OpenApiTypes.STR),
         OpenApiParameter("unit", OpenApiTypes.STR),
@@ -56,7 +56,12 @@ def flow(request):
     form = FlowForm(request.query_params)
     if not form.is_valid():
         raise WrongInput(
-            FieldError(name, request.query_params.get(name), "as the sentence says", str(text))
+            FieldError(
+                name,
+                request.query_params.get(name),
+                str(text).rpartition(" can be ")[2].rstrip("."),
+                str(text),
+            )
             for name, texts in form.errors.items()
             for text in texts
         )

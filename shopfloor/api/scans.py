@@ -46,8 +46,13 @@ class ScanIn(serializers.Serializer):
     badge = serializers.CharField(required=False)
     reason = serializers.CharField(required=False, allow_blank=True)
     undoes = serializers.CharField(required=False, help_text="The id that an undo cancels.")
-    station = serializers.CharField(required=False, help_text="Only a supervisor names one.")
-    scanned_at = serializers.DateTimeField()
+    station = serializers.CharField(
+        required=False, help_text="A supervisor names one, and a program; a tablet is its own."
+    )
+    scanned_at = serializers.DateTimeField(
+        help_text="With an offset. Without one, more than 2 minutes ahead or 30 days behind, it counts as received "
+        "now, and the record says that it is doubtful."
+    )
     number = serializers.IntegerField(
         required=False,
         min_value=1,
@@ -151,9 +156,8 @@ def _deliveries(body) -> list:
     if not isinstance(found, list) or not 1 <= len(found) <= MOST_SCANS:
         given = len(found) if isinstance(found, list) else found
         limit = f"a list of 1 to {MOST_SCANS} scans"
-        raise WrongInput(
-            [FieldError("scans", given, limit, f"scans is {str(given)[:40]}; it can be {limit}.")]
-        )
+        said = "is missing" if given is None else f"is {str(given)[:40]}"
+        raise WrongInput([FieldError("scans", given, limit, f"scans {said}; it can be {limit}.")])
     return found
 
 

@@ -139,6 +139,29 @@ def test_an_order_is_found_by_number_customer_purchase_order_and_tag(office, q):
     assert listed(office.get(f"orders/?q={q}")) == ["JOB-7"]
 
 
+@pytest.mark.parametrize("size", ["0", "501", "abc", "-1", "1.5", "07", "²", "9" * 30])
+def test_a_page_size_beyond_its_range_is_refused(office, size):
+    answer = office.get(f"orders/?page_size={size}")
+    assert answer.status_code == 400
+    (wrong,) = answer.json()["errors"]
+    assert (wrong["field"], wrong["limit"]) == ("page_size", "a whole number from 1 to 500")
+    assert wrong["message"].startswith(f"page_size is {size[:20]}; it can be")
+
+
+def test_what_the_framework_refuses_is_told_in_words(office):
+    missing = office.get("orders/?page=99")
+    assert (missing.status_code, missing.json()["detail"][:27]) == (404, "There is no page 99 here. P")
+    method = office.delete("orders/").json()
+    assert (method["status"], method["type"]) == (405, "/problems/method-not-allowed")
+    assert method["detail"] == 'Method "DELETE" not allowed.' and "{" not in method["title"]
+    form = office.client.post("/api/v1/orders/", {"a": 1}, **office.headers).json()
+    assert (form["status"], form["type"], form["title"]) == (
+        415,
+        "/problems/not-json",
+        "The body is not JSON",
+    )
+
+
 @pytest.mark.parametrize("q", ["%25", "_", "%00", "%27;--", "x" * 5000])
 def test_a_strange_search_finds_nothing(office, q):
     order()

@@ -64,6 +64,7 @@ def worked(live_shop):
     on.scan("roll", on.segment(3).code, "scrap", reason="Torn")
     on.scan("roll", on.segment(1).code)
     on.scan("wrap", on.fittings[1].code)
+    on.scan("seam", on.segment(1).code, scanned_at="2026-03-04T10:00:00")
     return on
 
 
