@@ -8,7 +8,6 @@ from django.utils import timezone
 
 from fittings.models import Order
 from fittings.selectors import order_by_number
-from shared.problems import Conflict
 from shared.roles import role_required
 from travelers.amend_kept import change_offers
 from travelers.amend_page import STARTED_WORDS, ChangeEntry, meaning_pages
@@ -20,7 +19,8 @@ def order_change(request, number):
     if order.state != Order.State.RELEASED:
         how = "A draft is edited on its own page." if order.state == Order.State.DRAFT else ""
         word = order.get_state_display().lower()
-        raise Conflict(f"Order {order.number} is {word}. {how or 'It cannot be changed any more.'}")
+        messages.error(request, f"Order {order.number} is {word}. {how or 'It cannot be changed any more.'}")
+        return redirect("order", order.number)
     if request.method != "POST":
         return _page(request, ChangeEntry(order))
     act, _, prefix = request.POST.get("act", "show").partition(":")

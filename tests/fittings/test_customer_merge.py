@@ -206,7 +206,7 @@ def test_the_page_shows_both_then_makes_one(two):
     assert "no customer “Nobody”" in alert_of(page.get(address, {"other": "Nobody"}))
     shown = page.get(address, {"other": goes.name})
     text = text_of(shown)
-    assert "List trade, discount 9 %" in text and "3, 3" in text and "Prices from now on" in text
+    assert "List trade, discount 9 %" in text and "3, open 3" in text and "Prices from now on" in text
     seen = shown.context["merge"].seen
     refused = page.post(address, {"other": goes.name, "seen": seen})
     assert refused.status_code == 400 and "Say which they have" in alert_of(refused)
