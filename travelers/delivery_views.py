@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.contrib import messages
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -9,6 +11,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from fittings.models import OrderLine
+from fittings.preview import LineDrawing, line_drawing
 from fittings.selectors import order_by_number
 from shared.problems import Conflict, WrongInput
 from shared.roles import OFFICE, OPERATOR, SUPERVISOR, role_required
@@ -86,18 +90,31 @@ def delivery_new(request, number):
         except (WrongInput, Conflict) as wrong:
             problem = wrong
     wrong = {error.field: error.message for error in problem.errors} if problem else {}
+    going = shipping.lines_to_go(order)
+    drawings = _drawings([line.pk for line in going])
     lines = [
-        (line, typed.get(str(line.line), str(line.ready)), wrong.get(f"line-{line.line}", ""))
-        for line in shipping.lines_to_go(order)
+        (
+            line,
+            drawings[line.pk],
+            typed.get(str(line.line), str(line.ready)),
+            wrong.get(f"line-{line.line}", ""),
+        )
+        for line in going
     ]
     context = {
         "order": order,
         "lines": lines,
         "problem": problem,
         "notes": request.POST.get("notes", ""),
-        "ready": sum(line.ready for line, _, _ in lines),
+        "ready": sum(line.ready for line in going),
     }
     return render(request, "travelers/delivery_new.html", context, status=problem.status if problem else 200)
+
+
+def _drawings(line_ids: Sequence[int]) -> dict[int, LineDrawing]:
+    """The fitting of each line, drawn and in words."""
+    lines = OrderLine.objects.select_related("order").defer("development").filter(pk__in=line_ids)
+    return {line.pk: line_drawing(line, line.tables_used) for line in lines}
 
 
 @require_POST
