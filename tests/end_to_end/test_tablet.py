@@ -288,6 +288,24 @@ def test_refused_scans_stay_listed_until_they_are_seen(tablet, scan, badges, cod
     expect(page.locator("#refused-words")).to_have_text("")
 
 
+def test_what_was_scanned_stays_off_the_list_while_the_server_does_not_know_it(tablet, scan, badges, codes):
+    """The list is answered while the scan is still on its way."""
+    page = tablet("CUT-1")
+    scan(page, badges["Ana Ruiz"])
+    page.route("**/api/v1/scans/", lambda route: route.fulfill(status=503, body="{}"))
+    scan(page, codes[0])
+    expect(unsent(page)).to_contain_text("1 not sent")
+    gone = page.locator(f"#queue .next[data-code='{codes[0]}']")
+    expect(gone).to_have_count(0)
+    with page.expect_response("**/station/queue/"):
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    page.wait_for_timeout(500)
+    expect(gone).to_have_count(0)
+    page.unroute("**/api/v1/scans/")
+    expect(bar(page, "recorded")).to_contain_text("Gore 1 of 5 cut.", timeout=15_000)
+    expect(gone).to_have_count(0)
+
+
 def test_a_badge_that_was_made_a_moment_ago_comes_in(tablet, scan, badges):
     from fittings import numbering
     from travelers.models import Operator

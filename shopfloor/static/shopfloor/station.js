@@ -43,6 +43,7 @@ let numbers = new Map();
 let shown = { id: "", what: "", code: "" };
 let listed = [];
 let isStopped = false;
+let markedAt = -Infinity; // when a scan was last shown that the server may not know
 let line = Promise.resolve();
 
 const outbox = new Outbox({ url: page.dataset.scansUrl, station: data.station, csrf });
@@ -266,7 +267,10 @@ async function act(action, code, by, { reason = "", undoes = "" } = {}) {
     setTimeout(() => {
       if (shown.id === kept.id && bars.status.dataset.moment === "kept") show.showResult(bars, { result: "waiting", tag, sentence: words });
     }, OFFLINE_WORDS_AFTER_MS);
-    markLocally(code, action, reason);
+    markedAt = Date.now();
+    markLocally(kept.body);
+    showQueue();
+    showPiece();
   } catch (error) {
     if (!(error instanceof NotKept)) throw error;
     stop();
@@ -274,8 +278,9 @@ async function act(action, code, by, { reason = "", undoes = "" } = {}) {
   }
 }
 
-// The list and the piece follow at once, before the server says so.
-function markLocally(code, action, reason) {
+// The list and the piece follow at once, before the server says so. Of a part of a lot the rest stays listed.
+function markLocally({ code, action, reason, count }) {
+  if (count) return;
   const state = { start: "running", finish: "done", hold: "held", resume: "ready" }[action];
   const entry = entryOf(code);
   if (entry && action === "finish") {
@@ -284,8 +289,6 @@ function markLocally(code, action, reason) {
   }
   if (entry && action === "start") Object.assign(entry, { state, why: "Started here" });
   if (piece?.code === code && state) piece = { ...piece, state, reason };
-  showQueue();
-  showPiece();
 }
 
 outbox.addEventListener("result", ({ detail: { id, body, final, result } }) => {
@@ -358,15 +361,17 @@ async function refresh() {
   const askedAt = Date.now();
   const wasLocked = outbox.link === "locked"; // an answer from before the key was refused says nothing about it
   const fresh = await get(page.dataset.queueUrl, await ownReport());
+  const { unsent } = await outbox.status().catch(() => ({ unsent: [] }));
   if (!fresh || fresh.station !== data.station || turn < answered) return;
   answered = turn;
+  if (askedAt <= markedAt) return refreshSoon(); // it does not know what was scanned since
   data = fresh;
+  for (const { body } of unsent) markLocally(body);
   showQueue();
   showPiece();
   await outbox.noteEpoch(fresh.epoch, askedAt).catch(() => {});
   await setFact("data", fresh).catch(() => {});
   fetchAhead();
-  const { unsent } = await outbox.status().catch(() => ({ unsent: [] }));
   if (unsent.length === 0) outbox.link = "sent";
   else if (wasLocked && outbox.link === "locked") reloadOnce();
   else if (outbox.link === "offline") outbox.wake();
