@@ -16,16 +16,18 @@ MOST_ALIKE = 60  # words that one typed beginning stands for
 COUNTED = 3000  # how far it is counted which word says most
 NEWEST = 200
 FEW = 4  # words that are looked up one by one; beyond that the dozen words of a line are compared with them
+_STANDS = "EXISTS (SELECT 1 FROM fittings_searchplace s WHERE s.line_id = l.id)"
+"""Lines that no change ended are those with words; their own column lies behind the development, long to pass over."""
 _IS_OPEN = (
     "EXISTS (SELECT 1 FROM fittings_orderline l JOIN fittings_order o ON o.id = l.order_id WHERE l.id = c.line_id"
-    " AND o.state IN ('draft', 'released') AND l.ended_version IS NULL)"
+    " AND o.state IN ('draft', 'released'))"
 )
 Part = tuple[str, Sequence[int]]
 """A piece of a statement with its parameters."""
 _OPEN_LINES: Part = (
     "SELECT c.line_id FROM (SELECT l.id AS line_id, o.id AS order_id FROM fittings_order o"
     " JOIN fittings_orderline l ON l.order_id = o.id"
-    " WHERE o.state IN ('draft', 'released') AND l.ended_version IS NULL) c WHERE TRUE",
+    f" WHERE o.state IN ('draft', 'released') AND {_STANDS}) c WHERE TRUE",
     (),
 )
 _OPEN_NEWEST = "c.order_id DESC, c.line_id DESC"
@@ -145,7 +147,7 @@ def _lines_of(one: Meant) -> list[Part]:
         parts.append(
             (
                 "SELECT c.line_id FROM (SELECT l.id AS line_id FROM fittings_order o"
-                " JOIN fittings_orderline l ON l.order_id = o.id WHERE l.ended_version IS NULL"
+                f" JOIN fittings_orderline l ON l.order_id = o.id WHERE {_STANDS}"
                 f" AND o.customer_id IN {rows.places(len(one.customers))}) c WHERE TRUE",
                 one.customers,
             )
