@@ -12,14 +12,15 @@ Proof. Let g be the gap, m the margin, W and L a stock's width and length, u the
    number below k + 1. So the shares of a sheet or a band that parts take may be rounded like that.
 4. A sheet's used length is at least the least length that one of its parts takes.
 All this is linear in the numbers of parts on each stock, sheets and lengths: a mixed-integer programme, whose own lower
-limit counts. Parts of which no layout must take all (stock may run out) may be left out where that is better. The areas
-come from polygons inscribed in the grown parts, and the measures from below, so no rounding lifts a part above itself.
+limit counts. Parts of which no layout must take all (stock may run out) may be left out where that is better. Where all
+must be placed, whole numbers of large parts lie on each sheet, and that is another limit (`patterns`). The areas come
+from polygons inscribed in the grown parts, and the measures from below, so no rounding lifts a part above itself.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import highspy
@@ -28,6 +29,8 @@ import shapely
 
 from .bands import Band, bands_of, covers_middle, least_cover, least_extents
 from .layout import Unplaced
+from .patterns import Row, Sheets, least_stock
+from .programme import quiet_solver
 from .work import ANY, Part, Work, area_of
 
 _MOST_LARGE = 16  # outlines whose measures are looked for, a stock
@@ -35,8 +38,10 @@ _MOST_GROUPS = 60  # of small parts that may be left out
 _ROUNDINGS = (1, 2, 3, 4)
 _TOLERANCE = 1e-5
 _ROUNDS = 8
-_INTERVALS = 900  # of turns, shared by the outlines of a stock
+_INTERVALS, _FEW_INTERVALS = 6000, 900  # of turns, shared by the outlines of a stock
+_MOSTLY = 0.75  # of the area in large parts: with less the small ones fill what is left
 _LARGE = 1 / 3  # of a side of the sheet
+_ALIKE = 0.01  # of a measure: parts so much alike are counted together
 
 
 def upper_bound(work: Work, *, unplaced: Iterable[Unplaced] | None = None) -> float:
@@ -58,6 +63,7 @@ def upper_bound(work: Work, *, unplaced: Iterable[Unplaced] | None = None) -> fl
     for _ in range(_ROUNDS):
         area, used, limit = programme.solved(ratio)
         if programme.is_fixed:
+            limit = max(limit, programme.least_stock() * (1 - 1e-6))
             return min(1.0, programme.area / limit * (1 + 1e-7)) if limit > 0 else 1.0
         if used <= 0 or area / used <= ratio * (1 + 1e-6):
             break
@@ -109,6 +115,7 @@ class _Programme:
         self.area = sum(lot.most * lot.area for lot in self.lots)
         self.is_fixed = all(lot.is_required for lot in self.lots)
         self.number = sum(counts[part.id] for part in parts)
+        self.is_mostly_large = sum(counts[part.id] * part.area for part in large) > _MOSTLY * self.area
         self.bands: list[list[Band]] = []
         self.covers: list[np.ndarray] = []
         self.alone: list[np.ndarray] = []
@@ -206,8 +213,9 @@ class _Programme:
             says_more |= np.max([real / whole, *_rounded(real / whole)], axis=0) > 1.01 * share
         bands = [band for band, is_good in zip(bands, says_more, strict=True) if is_good]
         cover = np.zeros((len(self.lots), len(bands)))
+        intervals = _INTERVALS if self.is_mostly_large else _FEW_INTERVALS
         for row in rows if bands else ():
-            cover[row] = self._covers(row, sides, bands, most=max(72, _INTERVALS // len(rows)))[0]
+            cover[row] = self._covers(row, sides, bands, most=max(72, intervals // len(rows)))[0]
         self.bands.append(bands)
         self.covers.append(cover)
         self.alone.append(
@@ -238,9 +246,7 @@ class _Programme:
 
         limit  if all must go: from below, of the stock used; else from above, of area − ratio · stock used
         """
-        model = highspy.Highs()
-        model.setOptionValue("output_flag", False)
-        model.setOptionValue("threads", 1)
+        model = quiet_solver()
         model.setOptionValue("mip_max_nodes", 300)
         model.setOptionValue("mip_rel_gap", 1e-6)
         columns: list[tuple[float, float, float]] = []  # lowest, highest, cost
@@ -284,7 +290,66 @@ class _Programme:
         limit = info.mip_dual_bound if self.is_fixed else -info.mip_dual_bound
         return float(area), float(used), float(limit)
 
-    def _of_stock(self, at: int, on, whole: int, length: int):
+    def least_stock(self) -> float:
+        """From below, of the stock used, counted in sheets; 0 where little but areas limits what lies on them."""
+        if not self.is_mostly_large or not any(self.bands):
+            return 0.0
+        groups = self._alike()
+        first = [group[0] for group in groups]
+        kinds = []
+        for at, stock in enumerate(self.stock):
+            if not math.isfinite(self.least[at]):
+                continue
+            least = min(self._least_lengths()[at], stock.length)
+            rows = tuple(self._of_one_sheet(at, groups))
+            takes = np.array([self._goes_on(row, at) for row in first])
+            if stock.is_coil:
+                kinds.append(Sheets(rows, takes, stock.width, least, stock.length, stock.count))
+                continue
+            kinds.append(Sheets(rows, takes, stock.width, stock.length, stock.length, stock.count))
+            kinds.append(Sheets(rows, takes, stock.width, least, stock.length, 1))
+        most = np.array([sum(self.lots[row].most for row in group) for group in groups], dtype=float)
+        is_whole = np.array([self.lots[row].part is not None for row in first])
+        return least_stock(most, is_whole, np.array([self.lots[row].grown for row in first]), kinds)
+
+    def _goes_on(self, row: int, at: int) -> bool:
+        part = self.lots[row].part
+        return part is None or bool(self.extents[part.id][at])
+
+    def _alike(self) -> list[list[int]]:
+        """Lots whose parts take nearly the same, wherever they go: together they have the least of each measure."""
+        groups: list[list[int]] = []
+        for row, lot in enumerate(self.lots):
+            for group in groups:
+                other = self.lots[group[0]]
+                if (
+                    lot.part
+                    and other.part
+                    and math.isclose(lot.grown, other.grown, rel_tol=_ALIKE)
+                    and all(
+                        self._goes_on(row, at) == self._goes_on(group[0], at)
+                        and self.alone[at][row] == self.alone[at][group[0]]
+                        and np.allclose(covers[row], covers[group[0]], rtol=3 * _ALIKE, atol=0)
+                        for at, covers in enumerate(self.covers)
+                    )
+                ):
+                    group.append(row)
+                    break
+            else:
+                groups.append([row])
+        return groups
+
+    def _of_one_sheet(self, at: int, groups: Sequence[Sequence[int]]) -> Iterator[Row]:
+        """The rows of one sheet of a stock: columns are groups of lots, then its length."""
+        whole, length = len(self.lots) + 1, len(self.lots)
+        on = {(row, at): row for row in range(length) if self._goes_on(row, at)}
+        for low, high, entries in self._of_stock(at, on, whole, length):
+            own = {number: min(entries.get(row, 0.0) for row in group) for number, group in enumerate(groups)}
+            own[len(groups)] = entries.get(length, 0.0)
+            one = entries.get(whole, 0.0)
+            yield low - one, high - one, {column: value for column, value in own.items() if value}
+
+    def _of_stock(self, at: int, on, whole: int, length: int) -> Iterator[Row]:
         """Rows for the sheets of a stock."""
         stock, (long, wide) = self.stock[at], self.usable[at]
         least = self._least_lengths()[at]

@@ -89,6 +89,71 @@ def test_the_better_stock_counts():
     assert found > one_only > 3 * 2800 / (2800 + 60 * 120 + 60 * 70) - 1e-9
 
 
+def bars(*lengths_and_counts):
+    """Bars as wide as the sheet, which is 100 long: sheets are cut from them as from rolls."""
+    return bound_of(
+        *((count, rectangle(length, 60)) for length, count in lengths_and_counts),
+        rules=Rules(gap=0, margin=0, turns="none"),
+        stock=(Stock("sheet", 60.0, 100.0),),
+    )
+
+
+def test_whole_numbers_of_bars_lie_on_each_sheet():
+    """V. Chvátal, Linear Programming (1983), chapter 13: 97 of 45, 610 of 36, 395 of 31 and 211 of 14 take 453 of 100.
+
+    Any fractions of whole sheets take 452.25; here the last counts by the length used, so a little less does.
+    """
+    length = 97 * 45 + 610 * 36 + 395 * 31 + 211 * 14
+    found = bars((45, 97), (36, 610), (31, 395), (14, 211))
+    assert length / 45300 - 1e-9 <= found < length / 45150
+
+
+def _fewest(lengths, sheet=100):
+    """The least length used, all ways of laying bars on sheets tried; the emptiest counts by what is used of it."""
+    best = math.inf
+
+    def lay(at, loads):
+        nonlocal best
+        if at == len(lengths):
+            best = min(best, sheet * (len(loads) - 1) + min(loads))
+            return
+        for number in range(len(loads)):
+            if loads[number] + lengths[at] <= sheet:
+                lay(at + 1, [*loads[:number], loads[number] + lengths[at], *loads[number + 1 :]])
+        lay(at + 1, [*loads, lengths[at]])
+
+    lay(0, [])
+    return best
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.dictionaries(st.integers(15, 100), st.integers(1, 3), min_size=1, max_size=4))
+def test_no_way_to_lay_bars_is_above_it(bars_of):
+    lengths = [length for length, count in bars_of.items() for _ in range(count)][:7]
+    counts = {length: lengths.count(length) for length in lengths}
+    assert bars(*counts.items()) >= sum(lengths) / _fewest(lengths) - 1e-9
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.integers(0, 10**6), st.integers(1, 3))
+def test_nor_sheets_that_were_cut_into_their_parts(seed, sheets):
+    """Sheets cut from edge to edge into rectangles at random hold all of them, without waste, so 1 is reached."""
+    rng = np.random.default_rng(seed)
+    parts = []
+    for _ in range(sheets):
+        pieces = [(120.0, 60.0)]
+        for _ in range(int(rng.integers(1, 5))):
+            long, wide = pieces.pop(int(np.argmax([long * wide for long, wide in pieces])))
+            share = 0.2 + 0.6 * rng.random()
+            pieces += (
+                [(long * share, wide), (long * (1 - share), wide)]
+                if rng.random() < 0.5
+                else [(long, wide * share), (long, wide * (1 - share))]
+            )
+        parts += [(1, rectangle(*piece)) for piece in pieces]
+    assert bound_of(*parts) == pytest.approx(1.0, abs=1e-6)
+
+
 def test_what_is_left_out_does_not_count():
     parts = ((2, rectangle(120, 60)), (1, rectangle(1, 1)))
     left = (Unplaced("p1", 1, "No room."),)
