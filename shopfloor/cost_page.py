@@ -205,6 +205,10 @@ class RealShown:
     lost: str
     note: str
 
+    @property
+    def is_any_done(self) -> bool:
+        return self.done != "0"
+
 
 @dataclass(frozen=True)
 class OrderCostPage:

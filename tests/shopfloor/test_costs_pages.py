@@ -7,6 +7,7 @@ import pytest
 from shopfloor.models import MonthCost
 from shopfloor.order_costs import costs_bring_up
 from tests import factories, factories_costs
+from tests.pages import text_of
 from tests.travelers.floor import Floor, badge
 from travelers.release import order_release
 
@@ -54,6 +55,21 @@ def test_the_orders_page_loads_its_costs_for_the_office_alone(browse, pipes):
     assert part not in supervisor.get(f"/orders/{pipes.order.number}/").content.decode()
     assert supervisor.get(part).status_code == 403
     assert "/costs/" not in supervisor.get("/orders/").content.decode()
+
+
+def test_what_is_begun_has_a_cost_so_far_and_no_margin_yet(office_page, pipes):
+    """Two pipes; one is finished, then, of another order, only cut."""
+    page = text_of(office_page.get(f"/orders/{pipes.order.number}/costs/"))
+    assert "Real cost of 1 done" in page and "Real margin" in page
+    made = factories.order(lines=[factories.line(**PIPE, quantity=1)])
+    begun = Floor(
+        order_release(number=made.number, actor=factories.OFFICE_ACTOR, now=factories.NOW),
+        badge("Alex Invented"),
+    )
+    begun.scan("cut", begun.segment().code)
+    costs_bring_up(now=factories.NOW)
+    page = text_of(office_page.get(f"/orders/{made.number}/costs/"))
+    assert "Real cost so far" in page and "nothing is done yet" in page and "Real margin" not in page
 
 
 def test_where_no_price_is_set_the_pages_say_which_table_lacks_it(office_page):
