@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from fittings.forms import CARRIED, LineForm, line_initial
@@ -64,7 +65,7 @@ class Row:
             return True
         return bool(set(self.form.errors) - {"quantity"}) or (self.form.is_bound and self.differs)
 
-    @property
+    @cached_property
     def differs(self) -> bool:
         """The fitting was typed otherwise than it stands."""
         return bool(_typed_otherwise(self))
@@ -153,16 +154,15 @@ class ChangeEntry:
     def _given(self, row: Row) -> dict[str, Any] | None:
         if row.line is None:
             return row.form.line()
-        otherwise = _typed_otherwise(row)
         typed = row.form.line()
         own = {
             name: typed[name]
             for name in IN_PLACE
             if name in typed and typed[name] != getattr(row.line, name, typed[name])
         }
-        if not otherwise and not own:
+        if not row.differs and not own:
             return None
-        given = typed if otherwise else own
+        given = typed if row.differs else own
         return {**given, "line": row.line.position, "started": row.started}
 
     def show(self, *, now: datetime) -> bool:
