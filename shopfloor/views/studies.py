@@ -15,7 +15,7 @@ from shopfloor import studies, study_page
 from shopfloor.figures_meant import figures_meant
 from shopfloor.floor_now import MEASURED, STANDARD, kinds_lately
 from shopfloor.flow.floor import NEXT_PIECE, OLDEST
-from shopfloor.models import Study
+from shopfloor.models import Station, Study
 from shopfloor.studies import KIND_NAMES, LIMITS, LONGEST_NAME, MOST_BENCHES, MOST_CAP, ChangeAsked
 from travelers.models import Operation
 
@@ -161,6 +161,7 @@ def _list(request, form, status=200):
     context = {
         "form": form,
         "page_obj": Paginator(newest, ON_A_PAGE).get_page(request.GET.get("page")),
+        "has_stations": Station.objects.filter(is_active=True).exists(),
         "relief": study_page.relief_now(),
     }
     return render(request, "shopfloor/what_if.html", context, status=status)

@@ -268,6 +268,13 @@ def test_the_mix_is_asked_by_the_kinds_that_came_and_said_with_the_answer(floor_
     )
 
 
+def test_the_page_says_that_stations_come_first(shop, signed_in):
+    client = signed_in("supervisor")
+    assert "No station yet" in client.get("/what-if/").content.decode()
+    Station.objects.create(code="CUT-1", name="Table", operations=["cut"])
+    assert "No station yet" not in client.get("/what-if/").content.decode()
+
+
 def test_a_wrong_field_is_named_on_the_page_and_what_was_typed_stays(floor_of_six, signed_in):
     client = signed_in("supervisor")
     fields = {
