@@ -89,7 +89,7 @@ class ChangeEntry:
             if f"new-{at}-kind" in (data or {})
         ]
         self.version = _whole((data or {}).get("version")) if data else order.version
-        self.use_kept = _ids((data or {}).getlist("use_kept")) if hasattr(data, "getlist") else []
+        self.use_kept = _ids(data.getlist("use_kept")) if hasattr(data, "getlist") else []
         self.note = str((data or {}).get("note", ""))[:200]
 
     def _row(self, line: OrderLine, fittings, data, is_judged: bool) -> Row:
