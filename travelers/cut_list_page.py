@@ -23,7 +23,7 @@ from shared.jobs import OPEN
 from shared.models import Job
 from travelers.cut_forms import OrderToCut, PlanChoices
 from travelers.cut_work import CUT, NO_DATE, CutWork, PieceToCut, cut_work, pieces_to_cut
-from travelers.models import TaskState
+from travelers.models import Task, TaskState
 from travelers.pieces import plates_cut
 
 JOB = "cut_plan"
@@ -201,15 +201,13 @@ def cut_counts(by: str, **which: Any) -> dict[int, CutCount]:
         .order_by()
     )
     counts = {key: [total, done] for key, total, done in rows}
-    plates = list(
-        on.filter(plate__gt=0, segment__tasks__operation=CUT)
-        .exclude(segment__tasks__state=TaskState.DONE)
-        .values_list(by, "segment_id", "segment__fitting_id", "plate")
-    )
+    plates = list(on.filter(plate__gt=0).values_list(by, "segment_id", "segment__fitting_id", "plate"))
     if plates:
-        cut = plates_cut(sorted({fitting for _, _, fitting, _ in plates}))
+        own = Task.objects.filter(segment__in={segment for _, segment, _, _ in plates}, operation=CUT)
+        begun = set(own.exclude(state=TaskState.DONE).values_list("segment", flat=True))
+        cut = plates_cut(sorted({fitting for _, segment, fitting, _ in plates if segment in begun}))
         for key, segment, _, plate in plates:
-            counts[key][1] += plate in cut.get(segment, ())
+            counts[key][1] += segment in begun and plate in cut.get(segment, ())
     return {key: CutCount(*count) for key, count in counts.items()}
 
 

@@ -9,7 +9,8 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Count, Max, Q, QuerySet
+from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from fittings.events import ORDER_SHIPPED, event_keep
 from fittings.models import Fitting, Order, PieceState
@@ -107,7 +108,9 @@ def deliveries_open() -> QuerySet[Delivery]:
 def deliveries_received() -> QuerySet[Delivery]:
     """What was received, the newest first."""
     received = Delivery.objects.filter(received_at__isnull=False).select_related("order__customer")
-    return received.annotate(count=Count("fittings")).order_by("-received_at", "-pk")
+    own = DeliveredFitting.objects.filter(delivery=OuterRef("pk")).order_by().values("delivery")
+    count = Coalesce(Subquery(own.annotate(n=Count("pk")).values("n")), 0)
+    return received.annotate(count=count).order_by("-received_at", "-pk")
 
 
 def delivery_get(pk: int) -> Delivery:

@@ -57,6 +57,11 @@ class Delivery(models.Model):
                 condition=Q(received_at=None, taken_back_at=None),
                 name="delivery_open_by_age",
             ),
+            models.Index(
+                fields=["-received_at", "-id"],
+                condition=Q(received_at__isnull=False),
+                name="delivery_received_newest",
+            ),
         ]
 
     def __str__(self) -> str:
