@@ -27,7 +27,7 @@ from shopfloor.measured_times import IMPLIED, PieceScans
 from shopfloor.working_time import shop_calendar
 from travelers.cut_costs import segment_costs
 from travelers.line_costs import CostRows, labor, segment_metal
-from travelers.models import Operation, Task
+from travelers.models import IS_DONE_HERE, Operation, Task
 
 MOST_TIMES, LEAST_MINUTES = 8, 30.0
 """A measured time counts up to so many times the standard, or up to so many minutes; common practice, no source."""
@@ -207,9 +207,11 @@ def _meanwhile(spans: Mapping[str, Sequence[Span]]) -> Iterator[Mapping]:
             within = Q()
             for begin, end in part:
                 within |= Q(finished_at__gte=begin, finished_at__lte=end)
+            since, until = part[0][0], max(end for _, end in part)  # what the index is read from and to
             yield from Task.objects.filter(
-                within, operation__in=operations, state="done", station=station
-            ).values(*_READ)
+                IS_DONE_HERE, within, operation__in=operations, station=station,
+                finished_at__gte=since, finished_at__lte=until,
+            ).values(*_READ)  # fmt: skip
 
 
 def joined(spans: Iterable[Span]) -> list[Span]:

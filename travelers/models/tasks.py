@@ -24,6 +24,8 @@ IS_OPEN = Q(state__in=OPEN_STATES)
 
 IS_OPEN_HERE = RawSQL("travelers_task.state IN ('waiting', 'ready', 'running', 'held')", (), BooleanField())
 """Word for word as in the index of open work: with parameters SQLite would read the whole history."""
+IS_DONE_HERE = RawSQL("travelers_task.state = 'done'", (), BooleanField())
+"""The same of the index of finished work."""
 
 
 class TaskQuerySet(models.QuerySet):
