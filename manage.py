@@ -11,7 +11,8 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 ENVIRONMENT = HERE / ".venv"
 NEEDED = (3, 11)
-WHOLE = ["-n", "2", "--dist", "loadfile"]  # the whole suite: two processes, each file's tests in one of them
+# The whole suite: two processes, each file's tests in one of them; in the order of the folders, the long ones first.
+WHOLE = ["-n", "2", "--dist", "loadfile", "--no-loadscope-reorder"]
 
 
 def packages_are_here() -> bool:
