@@ -36,6 +36,23 @@ def is_outermost() -> bool:
 
 
 @contextmanager
+def one_moment() -> Iterator[None]:
+    """Reads that all see one moment, while others go on writing: what only reads asks for no turn to write.
+
+    Nothing in it may begin a transaction. Inside a transaction it is that one's moment.
+    """
+    if connection.in_atomic_block:
+        yield
+        return
+    is_postgresql = connection.vendor == "postgresql"
+    execute("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY" if is_postgresql else "BEGIN", ())
+    try:
+        yield
+    finally:
+        execute("ROLLBACK", ())
+
+
+@contextmanager
 def pipelined() -> Iterator[None]:
     """On PostgreSQL statements are sent without waiting for each answer; one is awaited where its rows are fetched.
 
