@@ -87,6 +87,7 @@ class Copier:
             days = 7 * (n * weeks // self.copies)
             rows.append((n, days, (released + timedelta(days=days)).date().replace(day=1).isoformat()))
         self.cursor.executemany("INSERT INTO ten_copy VALUES (%s, %s, %s)", rows)
+        self.counted("ten_copy")
 
     def codes_made(self) -> None:
         """Fresh codes of the shop's own series for each copy of whatever has one."""
@@ -103,15 +104,14 @@ class Copier:
         )
         fresh = fresh_codes()
         for n in range(1, self.copies + 1):
-            rows = zip([n] * len(old), old, islice(fresh, len(old)), strict=True)
+            rows = list(zip([n] * len(old), old, islice(fresh, len(old)), strict=True))
             if self.is_postgresql:
                 with self.cursor.copy("COPY ten_code FROM STDIN") as copy:
                     for row in rows:
                         copy.write_row(row)
             else:
-                self.cursor.executemany("INSERT INTO ten_code VALUES (%s, %s, %s)", list(rows))
-        if self.is_postgresql:
-            self.cursor.execute("ANALYZE ten_code")
+                self.cursor.executemany("INSERT INTO ten_code VALUES (%s, %s, %s)", rows)
+        self.counted("ten_code")
         fresh.close()
 
     def copy(self, model) -> None:
@@ -126,6 +126,7 @@ class Copier:
         self.cursor.execute(
             f"CREATE TEMPORARY TABLE ten_rows AS SELECT * FROM {table} ORDER BY {self.key(model)}"
         )
+        self.counted("ten_rows")
         columns = ", ".join(f'"{field.column}"' for field in fields)
         self.cursor.execute(
             f"INSERT INTO {table} ({columns}) SELECT {', '.join(values)}"
@@ -137,6 +138,7 @@ class Copier:
                 f"SELECT setval(pg_get_serial_sequence('{table}', '{self.key(model)}'),"
                 f" (SELECT MAX({self.key(model)}) FROM {table}))"
             )
+        self.counted(table)
 
     def text(self, model, field, codes: list[str]) -> str:
         """What a column of a copy is, of row t in copy s."""
@@ -180,6 +182,11 @@ class Copier:
         )
         for table in ("ten_copy", "ten_code"):
             self.cursor.execute(f"DROP TABLE {table}")
+
+    def counted(self, table: str) -> None:
+        """PostgreSQL's planner is told what is in a table; it cannot know by itself before the transaction's end."""
+        if self.is_postgresql:
+            self.cursor.execute(f"ANALYZE {table}")
 
     def table(self, model) -> str:
         return model._meta.db_table
