@@ -2,6 +2,7 @@
 
 import json
 import os
+import sys
 import shutil
 from collections import Counter
 
@@ -153,3 +154,9 @@ def browse(shop):
 @pytest.fixture
 def office_page(browse):
     return browse("office")
+
+
+def pytest_runtest_logreport(report):
+    """A failure is named as it happens: the whole run takes long."""
+    if report.failed and "PYTEST_XDIST_WORKER" not in os.environ:
+        print(f"\nfailed: {report.nodeid} ({report.when})\n{report.longreprtext[-2000:]}", file=sys.stderr)
