@@ -2,8 +2,8 @@
 
 import json
 import os
-import sys
 import shutil
+import sys
 from collections import Counter
 
 import pytest
