@@ -7,7 +7,7 @@ from datetime import datetime
 
 from shared.words import day_said, mark, say, say_count
 from travelers.readiness import HELD, Lacking
-from travelers.state import FINISH, HOLD, RESUME, SCRAP, START, Verdict
+from travelers.state import FINISH, HOLD, RESUME, SCRAP, START, UNDO, Verdict
 
 DONE_WORDS = {
     "cut": mark("cut"),
@@ -103,13 +103,13 @@ def accepted(action: str, piece: str, verdict: Verdict, *, next_operation: str =
         )
     if action == RESUME:
         return say("{piece} goes on at {operation}.", piece=piece, operation=operation)
-    if action == SCRAP:
-        return say("{piece} is scrapped and will be made again.", piece=piece)
-    return say("{piece}: undone.", piece=piece)
+    return say("{piece} is scrapped and will be made again.", piece=piece)
 
 
 def undone(action: str, piece: str, operation: str) -> str:
     """The sentence of a recorded undo, by what the scan that it cancels had done."""
+    if action == UNDO:
+        return say("{piece}: undone.", piece=piece)
     return say(_UNDONE[action], piece=piece, operation=operation_word(operation))
 
 

@@ -333,9 +333,9 @@ def test_no_query_walks_the_finished_tasks(floor, function, index):
 
 
 def finished_long_ago(order, *, fittings: int) -> None:
-    """Fittings of the order's first line that were finished a year before, and the planner told of them."""
-    line, done_at = order.lines.first(), MONDAY_9 - timedelta(days=365)
-    Fitting.objects.bulk_create(
+    """Fittings of the order's first line, each with its tasks, that were finished a year before."""
+    line, long_ago = order.lines.first(), MONDAY_9 - timedelta(days=365)
+    made = Fitting.objects.bulk_create(
         Fitting(
             order=order,
             line=line,
@@ -343,12 +343,17 @@ def finished_long_ago(order, *, fittings: int) -> None:
             code=f"Z{at:09}",
             traveler_code=f"Z{at:09}",
             state="done",
-            done_at=done_at,
+            done_at=long_ago,
         )
         for at in range(fittings)
     )
+    done = {"state": "done", "step": 1, "ready_at": long_ago, "finished_at": long_ago}
+    Task.objects.bulk_create(
+        Task(fitting=fitting, operation_id=code, **done) for fitting in made for code in operation_codes()
+    )
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE fittings_fitting")
+        cursor.execute("ANALYZE travelers_task")
 
 
 def plan_of(sql: str) -> str:

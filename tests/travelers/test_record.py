@@ -68,6 +68,16 @@ def test_each_action(on, action, before, state, message):
     assert on.task("cut", 1).state == state
 
 
+def test_an_undo_that_names_an_undo_is_answered_and_changes_nothing(on):
+    code = on.segment(1).code
+    on.scan("cut", code)
+    undo = on.body(code, "undo")
+    assert on.send(station("cut"), undo).outcome == "recorded"
+    back = on.send(station("cut"), on.body(code, "undo") | {"undoes": undo["id"]})
+    assert (back.outcome, back.message) == ("recorded", "Gore 1 of 3: undone.")
+    assert on.task("cut", 1).state == "ready"
+
+
 def test_the_fitting_is_done_with_its_last_operation_and_the_order_with_its_last_fitting(on):
     for operation in ("cut", "roll", "seam", "assemble"):
         assert on.scan(operation, on.traveler).outcome == "recorded"
