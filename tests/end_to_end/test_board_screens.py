@@ -241,10 +241,14 @@ def test_more_kits_and_orders_stand_where_the_screen_has_room(wall, screen, kits
     page = wall("busy", 6)
     width, height = SCREENS[screen]
     page.set_viewport_size({"width": width, "height": height})
-    whole = """(items) => [...items.querySelectorAll(".floor-item")]
-        .filter((one) => one.getBoundingClientRect().bottom <= items.getBoundingClientRect().bottom + 1).length"""
-    assert page.locator(".floor-items").nth(0).evaluate(whole) == min(kits, 2), "two fittings lack a gore"
-    assert page.locator(".floor-items").nth(1).evaluate(whole) == orders
+    whole = """([list, count]) => {
+        const items = document.querySelectorAll(".floor-items")[list];
+        return [...items.querySelectorAll(".floor-item")]
+            .filter((one) => one.getBoundingClientRect().bottom <= items.getBoundingClientRect().bottom + 1)
+            .length === count;
+    }"""
+    page.wait_for_function(whole, arg=[0, min(kits, 2)])  # two fittings lack a gore
+    page.wait_for_function(whole, arg=[1, orders])
 
 
 @pytest.mark.parametrize("state", ["busy", "large"])

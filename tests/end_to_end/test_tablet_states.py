@@ -132,6 +132,13 @@ def badge_about_to_go_out(floor: Floor) -> None:
     expect(floor.page.locator("#badge-name")).to_contain_text("Touch to stay")
 
 
+def badge_about_to_go_out_and_not_sent(floor: Floor) -> None:
+    """Both signs of the head at once: it keeps its one row."""
+    server_is_gone(floor)
+    floor.page.clock.fast_forward(14 * 60_000 + 10_000)
+    expect(floor.page.locator("#badge-name")).to_contain_text("Touch to stay")
+
+
 def badge_is_out(floor: Floor) -> None:
     badge_about_to_go_out(floor)
     floor.page.clock.fast_forward(60_000)
@@ -341,6 +348,7 @@ STATES: dict[str, tuple[str, Callable[[Floor], None]]] = {
     "list of scans": ("CUT-1", list_of_scans),
     "a mistyped code": ("CUT-1", a_mistyped_code),
     "badge about to go out": ("CUT-1", badge_about_to_go_out),
+    "badge about to go out and not sent": ("CUT-1", badge_about_to_go_out_and_not_sent),
     "badge is out": ("CUT-1", badge_is_out),
     "not ready here": ("SEAM-1", not_ready_here),
     "on hold": ("CUT-1", on_hold),
@@ -371,7 +379,7 @@ STATES: dict[str, tuple[str, Callable[[Floor], None]]] = {
 }
 WITH_SHEETS = ("sheets to cut", "a sheet at hand", "picture of the sheet")
 MAY_SCROLL = ("cannot keep", "revoked")  # work stops, its message comes first
-AT_A_FAKE_CLOCK = ("badge about to go out", "badge is out")
+AT_A_FAKE_CLOCK = ("badge about to go out", "badge about to go out and not sent", "badge is out")
 
 
 @pytest.mark.parametrize("state", STATES)
@@ -386,6 +394,49 @@ def test_a_state_is_reached_and_is_fit_for_the_floor(tablet, scan, badges, codes
     wrong = [*violations(page), *small_targets(page), *small_secondary(page), *faint(page)]
     wrong += hidden_parts(page, () if state in MAY_SCROLL else (".station-next", ".station-piece"))
     assert wrong == [], "\n".join(wrong)
+
+
+HEAD_SAYS = {
+    "en": ("No connection, 0 not sent", "12 not sent, oldest 14 min", "120 not sent, oldest 23 h"),
+    "es": ("Sin conexión, 0 sin enviar", "12 sin enviar, el más viejo 14 min"),
+}
+
+
+@pytest.mark.parametrize("station", ["CUT-1", "WRAP-1"])
+@pytest.mark.parametrize("language", HEAD_SAYS)
+def test_the_head_keeps_one_row_whatever_it_says(tablet, scan, badges, codes, language, station):
+    """A badge that goes out, scans not sent and some refused at once: the piece below keeps its room."""
+    page = tablet(station, at_a_fake_clock=True)
+    floor = Floor(page, scan, badges, codes)
+    if language == "es":
+        in_spanish(floor)
+    else:
+        floor.badge_in()
+    for is_leaving in (False, True):
+        if is_leaving:
+            page.clock.fast_forward(14 * 60_000 + 10_000)
+        expect(page.locator("#badge")).to_have_attribute("data-is", "leaving" if is_leaving else "in")
+        for words in HEAD_SAYS[language]:
+            for refused in ("", "3 refused" if language == "en" else "3 rechazados"):
+                found = page.evaluate(HEAD, [words, refused])
+                photographed(page, f"head {language} {station} {is_leaving} {words} {refused}")
+                assert found == {"rows": 1, "cut": []}, (words, refused)
+
+
+HEAD = """([words, refused]) => {
+    document.getElementById("unsent").dataset.link = "offline";
+    document.getElementById("unsent-words").textContent = words;
+    document.getElementById("refused-words").textContent = refused;
+    document.getElementById("unsent").classList.toggle("has-refused", Boolean(refused));
+    const head = document.querySelector(".station-head");
+    const parts = [...head.children].filter((one) => one.offsetParent);
+    const outside = (one) => one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > one.clientHeight + 1
+        || one.getBoundingClientRect().right > head.clientWidth;
+    return {
+        rows: head.clientHeight <= 80 ? 1 : 2,
+        cut: parts.filter(outside).map((one) => one.textContent.trim()),
+    };
+}"""
 
 
 def hidden_parts(page: Page, panels: tuple[str, ...]) -> list[str]:
