@@ -11,12 +11,21 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 from django.utils import timezone
 
 from fittings.cutting.layout import PlacedSheet, stock_used
 from fittings.cutting.work import Stock
-from fittings.models import CutPiece, CutPlan, CutSheet, PieceState, Segment, StockItem
+from fittings.models import (
+    CutPiece,
+    CutPlan,
+    CutSheet,
+    Order,
+    OrderChange,
+    PieceState,
+    Segment,
+    StockItem,
+)
 from fittings.tables import rows
 from shared.units import IN2_PER_FT2
 from travelers.cut_costs import Amount, net_cost, segment_costs
@@ -240,9 +249,15 @@ def _scrapped(since: datetime | None) -> list[tuple[int, datetime, str]]:
     """Scrapped segments with the time and the reason of the scan that scrapped each. Three queries.
 
     A scan of a fitting's or a lot's own code scraps the segments that it has then: of one position the earliest that
-    comes after its predecessor was scrapped.
+    comes after its predecessor was scrapped. Nothing is scrapped in an order that had ended, but by a change of it.
     """
     segments = Segment.objects.filter(state=PieceState.SCRAPPED)
+    if since is not None:
+        changed = OrderChange.objects.filter(made_at__gte=since).values("order_id")
+        orders = Order.objects.filter(
+            Q(ended_at=None) | Q(ended_at__gte=since) | Q(pk__in=changed), released_at__isnull=False
+        )
+        segments = segments.filter(fitting__order__in=orders)
     targets = ScanTarget.objects.filter(fitting__in=segments.values("fitting_id"))
     recorded = targets.filter(scan__outcome=Scan.Outcome.RECORDED)
     undone = set(recorded.filter(scan__action=UNDO).values_list("scan__undoes", flat=True))

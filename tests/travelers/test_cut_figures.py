@@ -5,12 +5,13 @@ The sheets are written down, not searched: 48 × 96 in (4608 in²) and a coil 48
 
 import csv
 import re
+from datetime import timedelta
 from decimal import Decimal
 from io import StringIO
 
 import pytest
 
-from fittings.models import CutSheet, TableVersion
+from fittings.models import CutSheet, Order, OrderChange, TableVersion
 from tests.pages import browser_of, text_of
 from tests.travelers.cut_rows import (
     FIRST_OF_APRIL,
@@ -179,6 +180,21 @@ def test_scrap_counts_in_the_month_of_its_scan(on):
     on.scan("cut", on.segment(2).code, "scrap", reason="Dented", **early)
     assert [row[:3] for row in told(scrap_figures())] == [("2026-04", "Dented", 1), ("2026-03", "Dented", 1)]
     assert [row[0] for row in told(scrap_figures(since=FIRST_OF_APRIL))] == ["2026-04"]
+
+
+def test_scrap_of_a_time_is_found_whether_its_order_has_ended_before_after_or_not(on):
+    """An order that ended before that time has no scrap in it, unless a change of the order made some."""
+    on.scan("cut", on.segment(1).code, "scrap", reason="Dented", scanned_at=None, now=FIRST_OF_APRIL)
+    earlier, later = FIRST_OF_APRIL - timedelta(hours=1), FIRST_OF_APRIL + timedelta(hours=1)
+    for ended_at in (None, later, FIRST_OF_APRIL):
+        Order.objects.update(state="done" if ended_at else "released", ended_at=ended_at)
+        assert len(scrap_figures(since=FIRST_OF_APRIL)) == 1, ended_at
+    Order.objects.update(state="done", ended_at=earlier)
+    assert scrap_figures(since=FIRST_OF_APRIL) == []
+    OrderChange.objects.create(
+        order=Order.objects.get(), version=9, fields={}, made_by="office", made_at=FIRST_OF_APRIL
+    )
+    assert len(scrap_figures(since=FIRST_OF_APRIL)) == 1
 
 
 # -- pages --------------------------------------------------------------------
