@@ -13,10 +13,13 @@ from hypothesis import settings as property_settings
 
 from fittings import cut_outlines, selectors, tables
 from fittings.intake import services as intake
+from tests.cases import cases
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 # a busy machine is slow; a property is no less true for it
-property_settings.register_profile("suite", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+property_settings.register_profile(
+    "suite", deadline=None, max_examples=cases(100), suppress_health_check=[HealthCheck.too_slow]
+)
 property_settings.load_profile("suite")
 
 BROWSERS = ("/usr/bin/chromium", "chromium-browser", "google-chrome")

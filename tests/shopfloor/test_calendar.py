@@ -17,6 +17,7 @@ from shopfloor import working_time
 from shopfloor.flow import calendar
 from shopfloor.flow.calendar import Calendar, NoWork, Shift
 from shopfloor.working_time import shop_calendar
+from tests.cases import cases
 from travelers.setup import shop_set_up
 
 ZONE = ZoneInfo("America/Chicago")
@@ -132,7 +133,7 @@ def works(moment: datetime, shifts: list[Shift]) -> bool:
     return False
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=cases(100), deadline=None)
 @given(
     st.lists(SHIFTS, min_size=1, max_size=3),
     st.integers(0, 365 * 24 * 60),

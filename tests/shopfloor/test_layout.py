@@ -24,6 +24,7 @@ from shopfloor.flow.layout import (
     shaped,
     travel,
 )
+from tests.cases import cases
 
 SQUARE = {"A": Place("a", 0, 0), "B": Place("b", 10, 10), "C": Place("c", 10, 0), "D": Place("d", 0, 10)}
 
@@ -138,7 +139,7 @@ def test_the_search_finds_the_best_of_all_assignments():
     assert found >= 99
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=cases(40), deadline=None)
 @given(st.integers(0, 10_000), st.integers(2, 10), st.integers(0, 3))
 def test_a_proposal_is_never_worse_and_keeps_what_is_fixed(seed, count, spare):
     traffic, stations, places, now = instance(seed, count, spare)

@@ -24,6 +24,7 @@ from shopfloor.flow.room import (
     patterned,
     places_of,
 )
+from tests.cases import cases
 
 ROOM = Room(60, 30)
 RACK_ = Thing("Rack", RACK, 0, 10, 4, 10)
@@ -128,7 +129,7 @@ def proved(room: Room, things: tuple[Thing, ...]) -> None:
             assert own.intersection(others).area < 0.01 * 40, (one, other)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=cases(60), deadline=None)
 @given(floors(), st.sampled_from(SHAPES))
 def test_patterns_keep_clearances_and_leave_what_stays(floor, shape):
     room, things = floor
@@ -143,7 +144,7 @@ def test_patterns_keep_clearances_and_leave_what_stays(floor, shape):
     proved(room, found)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=cases(40), deadline=None)
 @given(floors(), st.sampled_from(SHAPES), st.randoms(use_true_random=False))
 def test_the_search_is_never_worse_and_breaks_no_clearance(floor, shape, random):
     room, things = floor

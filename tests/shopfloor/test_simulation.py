@@ -16,6 +16,7 @@ from shopfloor.flow.estimates import range_of
 from shopfloor.flow.floor import NEXT_PIECE, OLDEST, Bench, Floor, FloorError, Job, Step
 from shopfloor.flow.queueing import many_servers, one_server
 from shopfloor.flow.simulation import repeated, simulate
+from tests.cases import cases
 
 RUNS = 16
 CONFIDENCE = 0.99
@@ -244,7 +245,7 @@ def test_what_cannot_be_simulated_is_refused(floor, jobs, words):
         simulate(floor, jobs, seed=1)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=cases(150), deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 4), st.integers(0, 3), st.floats(0, 6)), min_size=1, max_size=12),
     st.sampled_from([NEXT_PIECE, OLDEST]),

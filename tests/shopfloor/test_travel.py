@@ -15,6 +15,7 @@ from shopfloor.flow.layout import Place
 from shopfloor.flow.practice import near_door, one_direction, room_to_work
 from shopfloor.flow.room import DOOR, RACK, WRAPPING, Thing
 from shopfloor.flow.travel import Carried, Made, Visit, carried, main_way, moves, travel_of
+from tests.cases import cases
 
 MON, TUE = date(2026, 3, 2), date(2026, 3, 3)
 BEGIN, END = ("Rack",), ("Door",)
@@ -105,7 +106,7 @@ def test_what_is_not_on_the_plan_is_left_out_and_named():
 spots = st.integers(0, 40)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=cases(100), deadline=None)
 @given(
     st.lists(st.tuples(spots, spots), min_size=4, max_size=7, unique=True), st.randoms(use_true_random=False)
 )

@@ -1,11 +1,10 @@
 """Orders, releases, scans (late, undone), changes and cancels in any order: what must hold after every one of them.
 
-`SHOPFLOOR_SEQUENCES=10` tries ten times as many.
+`SHOPFLOOR_CASES=10` tries ten times as many.
 """
 
 from __future__ import annotations
 
-import os
 import uuid
 from collections import Counter
 from datetime import timedelta
@@ -27,6 +26,7 @@ from hypothesis.stateful import (
 from fittings.models import CutPiece, Fitting, KeptPiece, Order, OrderLine, Segment
 from shared.problems import Problem
 from tests import factories
+from tests.cases import cases
 from tests.travelers.amend_desk import ACTOR, NOW
 from tests.travelers.floor import badge, facts, station
 from travelers.amend import change_show, order_change
@@ -38,7 +38,6 @@ from travelers.replay import replay
 
 pytestmark = pytest.mark.usefixtures("shop")
 
-TIMES = int(os.environ.get("SHOPFLOOR_SEQUENCES", "1"))
 OPERATIONS = ("cut", "roll", "seam", "assemble", "wrap")
 ACTIONS = ("finish", "finish", "finish", "start", "hold", "resume", "scrap", "undo")
 CHOICES = ("keep", "scrap", "go_on")
@@ -296,7 +295,7 @@ def test_sequences_of_changes_keep_what_must_hold():
     run_state_machine_as_test(
         Rolled,
         settings=settings(
-            max_examples=12 * TIMES,
+            max_examples=cases(12),
             stateful_step_count=20,
             deadline=None,
             suppress_health_check=list(HealthCheck),

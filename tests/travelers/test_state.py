@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.cases import cases
 from travelers.state import Event, FittingSpec, SegmentSpec, TaskSpec, derive, judge
 
 RELEASED = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
@@ -313,7 +314,7 @@ ANY_SCAN = st.tuples(
 )
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=cases(250), deadline=None)
 @given(st.lists(ANY_SCAN, max_size=16), st.randoms(use_true_random=False))
 def test_the_state_does_not_depend_on_the_order_in_which_scans_are_given(drawn, chance):
     events = _events(drawn)
@@ -327,7 +328,7 @@ def test_the_state_does_not_depend_on_the_order_in_which_scans_are_given(drawn, 
     assert one.verdicts == other.verdicts
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=cases(250), deadline=None)
 @given(st.lists(ANY_SCAN, max_size=16))
 def test_whatever_was_scanned_the_state_is_in_order(drawn):
     found = derive(spec(generations=2), _events(drawn))

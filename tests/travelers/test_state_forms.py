@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.cases import cases
 from tests.travelers.test_state import RELEASED, at, scan
 from travelers.state import Event, FittingSpec, SegmentSpec, TaskSpec, derive, judge
 from travelers.where import where_text
@@ -208,7 +209,7 @@ SCANS = st.lists(
 
 
 @pytest.mark.parametrize("spec", [cap(again=DISC), pipe(), flat_cap()], ids=["cap", "pipe", "disc"])
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=cases(150), deadline=None)
 @given(drawn=SCANS, shuffled=st.randoms(use_true_random=False))
 def test_whatever_is_scanned_each_piece_keeps_to_its_own_order(spec, drawn, shuffled):
     events = [

@@ -5,6 +5,7 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.cases import cases
 from tests.travelers.test_state import at, scan, spec
 from travelers.state import derive, judge
 
@@ -62,7 +63,7 @@ def test_of_several_segments_the_scan_holds_on_those_that_take_it():
     undone=st.sets(st.integers(0, 6)),
     order=st.randoms(use_true_random=False),
 )
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=cases(300), deadline=None)
 def test_a_segment_is_done_when_each_plate_has_a_finish_that_stands(finishes, undone, order):
     """The oracle looks for the earliest standing finish of each plate; the segment is done with the latest of them."""
     events = [of_plates(minute, "finish", *sorted(plates)) for minute, plates in finishes]

@@ -14,6 +14,7 @@ from fittings.cutting import Layout, Part, Rules, Stock, Unplaced, Work
 from fittings.cutting.bands import bands_of, covers_middle, least_cover, least_extents
 from fittings.cutting.bound import upper_bound
 from fittings.cutting.shelf import shelf_sheets
+from tests.cases import cases
 from tests.fittings.cutting.instances import (
     GENERIC,
     INSTANCES,
@@ -126,7 +127,7 @@ def _fewest(lengths, sheet=100):
     return best
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=cases(60), deadline=None)
 @given(st.dictionaries(st.integers(15, 100), st.integers(1, 3), min_size=1, max_size=4))
 def test_no_way_to_lay_bars_is_above_it(bars_of):
     lengths = [length for length, count in bars_of.items() for _ in range(count)][:7]
@@ -134,7 +135,7 @@ def test_no_way_to_lay_bars_is_above_it(bars_of):
     assert bars(*counts.items()) >= sum(lengths) / _fewest(lengths) - 1e-9
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=cases(8), deadline=None)
 @given(st.integers(0, 10**6), st.integers(1, 3))
 def test_nor_sheets_that_were_cut_into_their_parts(seed, sheets):
     """Sheets cut from edge to edge into rectangles at random hold all of them, without waste, so 1 is reached."""
@@ -214,7 +215,7 @@ def test_500_parts_within_a_second():
 # -- measures of bands ---------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=cases(60), deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from([convex, star]), st.floats(20, 90))
 def test_no_place_covers_less_of_a_band_than_its_measure(seed, make, size):
     rng = np.random.default_rng(seed)
@@ -246,7 +247,7 @@ def test_no_place_covers_less_of_a_band_than_its_measure(seed, make, size):
         assert np.all(cover <= np.array(real) + 1e-6)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=cases(80), deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from([convex, rectangle, star]), st.floats(30, 100), st.booleans())
 def test_what_covers_the_middle_does_so_in_every_place(seed, make, size, is_free):
     rng = np.random.default_rng(seed)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from fittings.cutting import ANY, HALF, QUICK, TURNS, Layout, Part, Rules, Stock, Work, nest, stock_used
 from fittings.cutting.shelf import shelf_sheets
 from fittings.cutting.unplaced import fits
+from tests.cases import cases
 from tests.fittings.cutting.checker import proven
 from tests.fittings.cutting.instances import (
     INSTANCES,
@@ -22,7 +23,7 @@ from tests.fittings.cutting.instances import (
 )
 
 FEW = settings(
-    max_examples=20,
+    max_examples=cases(20),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # to shrink a layout would take minutes

@@ -21,6 +21,7 @@ from fittings.geometry import (
     development_as_dict,
     placed,
 )
+from tests.cases import cases
 
 from .soundness import ALLOWANCES, MEETS, SHEETS, WITHIN, assert_bound, bounds_to_try, length_of, to_polyline
 
@@ -262,7 +263,7 @@ RANGE = st.fixed_dictionaries(
 
 
 @settings(
-    max_examples=500,
+    max_examples=cases(500),
     deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate],

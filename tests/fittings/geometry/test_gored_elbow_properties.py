@@ -9,10 +9,14 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
 from fittings.geometry import Allowances, CannotBeMade, Practice, Sheet, develop, placed
+from tests.cases import cases
 
 WITHIN = 0.005  # in, the promise of the HTTP contract
 moderate = settings(
-    max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.filter_too_much]
+    max_examples=cases(60),
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.filter_too_much],
 )
 
 lengths = st.floats(min_value=0, max_value=240, allow_nan=False)

@@ -25,6 +25,7 @@ from fittings.geometry import (
     develop,
     placed,
 )
+from tests.cases import cases
 
 from .conftest import AUTHORITIES, THIN
 from .soundness import (
@@ -402,7 +403,7 @@ PARAMS = st.builds(
 )
 
 
-@settings(max_examples=500, deadline=None, derandomize=True)
+@settings(max_examples=cases(500), deadline=None, derandomize=True)
 @given(PARAMS, SHEETS, ALLOWANCES)
 @example(
     {

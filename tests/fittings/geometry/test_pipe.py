@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fittings.geometry import KINDS, Allowances, ParameterError, Practice, Sheet, UsualRange, develop, placed
+from tests.cases import cases
 
 from .conftest import AUTHORITIES, THIN
 from .soundness import ALLOWANCES, SHEETS, assert_bound, assert_sound, bounds_to_try
@@ -82,7 +83,7 @@ def test_long_pipe_is_warned_about_by_the_shops_table():
     assert [warned.code for warned in pipe(length=61, practice=practice).warnings] == ["length_high"]
 
 
-@settings(max_examples=500, deadline=None, derandomize=True)
+@settings(max_examples=cases(500), deadline=None, derandomize=True)
 @given(
     st.one_of(st.floats(1, 120), st.floats(4, 24)),
     st.one_of(st.floats(0.1, 240), st.floats(12, 60)),

@@ -20,6 +20,7 @@ from fittings.geometry import (
     development_as_dict,
     placed,
 )
+from tests.cases import cases
 from tests.fittings.geometry.cones import assert_laid_flat, finer
 from tests.fittings.geometry.conftest import AUTHORITIES, THIN
 from tests.fittings.geometry.soundness import (
@@ -337,7 +338,7 @@ PARAMS = st.fixed_dictionaries(
 
 
 @settings(
-    max_examples=500,
+    max_examples=cases(500),
     deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate],

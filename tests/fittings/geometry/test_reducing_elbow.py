@@ -24,6 +24,7 @@ from fittings.geometry import (
     development_as_dict,
     placed,
 )
+from tests.cases import cases
 from tests.fittings.geometry.cones import assert_laid_flat, finer, spread
 from tests.fittings.geometry.conftest import THIN
 from tests.fittings.geometry.soundness import (
@@ -298,7 +299,7 @@ PARAMS = st.builds(
 
 
 @settings(
-    max_examples=500,
+    max_examples=cases(500),
     deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate],

@@ -25,6 +25,7 @@ from fittings.geometry import (
     development_as_dict,
     placed,
 )
+from tests.cases import cases
 
 from .conftest import AUTHORITIES
 from .soundness import (
@@ -455,7 +456,7 @@ RANGE = st.fixed_dictionaries(
 
 
 @settings(
-    max_examples=500,
+    max_examples=cases(500),
     deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate],

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from fittings.geometry.curves import CHORD_TOLERANCE, sampled
 from fittings.geometry.surfaces import Cylinder, Ruled, unrolled
+from tests.cases import cases
 
 from .soundness import to_polyline
 
@@ -114,7 +115,7 @@ def test_the_error_falls_with_the_square_of_the_step():
     assert error(1000) / error(2000) == pytest.approx(4, rel=0.05)
 
 
-@settings(max_examples=200, deadline=None, derandomize=True)
+@settings(max_examples=cases(200), deadline=None, derandomize=True)
 @given(
     st.floats(1, 120),
     st.floats(0.05, 0.98),

@@ -23,6 +23,7 @@ from fittings.geometry import (
     develop,
     placed,
 )
+from tests.cases import cases
 
 from .branch_truth import BranchTruth
 from .conftest import AUTHORITIES, THIN
@@ -405,7 +406,7 @@ PARAMS = st.builds(
 )
 
 
-@settings(max_examples=500, deadline=None, derandomize=True)
+@settings(max_examples=cases(500), deadline=None, derandomize=True)
 @given(PARAMS, SHEETS, ALLOWANCES)
 @example(
     {"diameter": 120, "branch_diameter": 120, "length": 180, "branch_length": 120},

@@ -24,6 +24,7 @@ from fittings.geometry import (
     development_as_dict,
     placed,
 )
+from tests.cases import cases
 
 from .soundness import MEETS, WITHIN, length_of, to_polyline
 
@@ -284,7 +285,7 @@ ALLOWANCES = st.builds(
 
 
 @settings(
-    max_examples=500,
+    max_examples=cases(500),
     deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate],

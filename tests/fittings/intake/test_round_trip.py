@@ -18,6 +18,7 @@ from fittings.models import Order
 from fittings.pattern_desk import sample_params
 from fittings.reading import LINE_FIELDS
 from fittings.tables import rows, save
+from tests.cases import cases
 from tests.factories import NOW, OFFICE_ACTOR, line, order, order_body
 
 from .files import send
@@ -62,7 +63,7 @@ TEXTS = st.text(st.characters(exclude_categories=("Cc", "Cs")), min_size=1, max_
 SIZES = st.integers(64 * 4, 64 * 60).map(lambda count: count / 64)  # inches in 64ths
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=cases(15), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     tag=TEXTS,
     order_text=TEXTS,
