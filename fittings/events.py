@@ -86,8 +86,8 @@ def events_after(number: int, *, kinds: Iterable[str] = (), most: int) -> list[O
 
     kinds  only these; none is all
     """
-    found = _after(number, kinds)
-    return list(found.select_related("order__customer", "fitting__line").order_by("number")[:most])
+    found = _after(number, kinds).select_related("order__customer", "fitting__line")
+    return list(found.defer("fitting__line__development").order_by("number")[:most])
 
 
 def events_count(number: int, *, kinds: Iterable[str] = ()) -> int:

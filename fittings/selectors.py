@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
-from django.db.models import Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from fittings import tables
@@ -37,12 +37,12 @@ def orders_found(*, q: str = "", state: str = "") -> QuerySet[Order]:
         found = found.filter(state=state)
     words = search_text(q)
     if words:
-        tagged = OrderLine.objects.filter(order=OuterRef("pk"), ended_version=None, tag__icontains=words)
+        tagged = OrderLine.objects.filter(ended_version=None, tag__icontains=words)
         found = found.filter(
             Q(number__icontains=words)
             | Q(customer__name__icontains=words)
             | Q(purchase_order__icontains=words)
-            | Exists(tagged)
+            | Q(pk__in=tagged.values("order"))
         )
     own = OrderLine.objects.filter(order=OuterRef("pk"), ended_version=None).values("order")
     return found.annotate(

@@ -246,7 +246,8 @@ def here_now() -> dict[tuple[str, int], Cell]:
         cell.arrived_cents += cents or 0
         cell.arrived_unpriced += cents is None
     for line, count in all_rows(
-        "SELECT f.line_id, COUNT(*) FROM fittings_fitting f WHERE f.state = 'open' GROUP BY f.line_id"
+        "SELECT f.line_id, COUNT(*) FROM fittings_order o CROSS JOIN fittings_fitting f"
+        " WHERE o.state = 'released' AND f.order_id = o.id AND f.state = 'open' GROUP BY f.line_id"
     ):
         found[FLOOR, line].arrived = count
     return dict(found)

@@ -21,7 +21,8 @@ from shared.portions import in_portions
 from shopfloor.flow.calendar import Calendar
 from shopfloor.flow.learned import Learned, learned
 from shopfloor.flow.timings import Piece, Timing, timings
-from travelers.models import Operation, Scan, ScanTarget, Task
+from shopfloor.open_work import all_rows, marks, moment, stored
+from travelers.models import Operation, Scan
 from travelers.routing import times_row
 from travelers.state import FINISH, HOLD, START
 
@@ -29,7 +30,7 @@ TIMES = "times"
 NO_MEASURE = "none"
 PLACES = 3
 """Of minutes in the table."""
-NEWEST = 2000
+NEWEST = 1000
 """Pieces that are read of each operation."""
 ELSEWHERE = "started at another station"
 IMPLIED = "finished by a later scan"
@@ -39,6 +40,8 @@ _AT_A_TIME = 500
 
 Way = tuple[str, str]
 """An operation and a method."""
+PieceKey = tuple[int, int | None]
+"""A fitting and its segment; None for the fitting as a whole."""
 
 
 @dataclass(frozen=True)
@@ -125,14 +128,15 @@ def measured_times(calendar: Calendar, *, until: datetime, version: int | None =
     version  of the standard times that it is set beside; None for that in force
     raises   NotFound for a version that there is not
     """
-    rows, read, since = [], {}, {}
+    rows: list[_Finished] = []
+    read, since = {}, {}
     for operation in Operation.objects.order_by("position").values_list("code", flat=True):
         own = list(_newest(operation, until))
         read[operation] = len(own)
         if len(own) == NEWEST:
-            since[operation] = own[-1]["finished_at"]
+            since[operation] = own[-1].ended
         rows += own
-    times = ReleasedTimes({row["fitting__order_id"] for row in rows}, version)
+    times = ReleasedTimes({row.order for row in rows}, version)
     found, left_out = timings(list(_pieces(rows, times)), calendar, read_since=since)
     by_way: dict[Way, list[Timing]] = defaultdict(list)
     for one in found:
@@ -141,24 +145,44 @@ def measured_times(calendar: Calendar, *, until: datetime, version: int | None =
     return MeasuredTimes(by_way, left_out, read, standard)
 
 
-def _newest(operation: str, until: datetime):
-    return (
-        Task.objects.filter(operation=operation, state="done", finished_at__lte=until)
-        .order_by("-finished_at")[:NEWEST]
-        .values(
-            "fitting_id",
-            "fitting__line_id",
-            "fitting__order_id",
-            "segment_id",
-            "operation_id",
-            "method",
-            "minutes",
-            "is_implied",
-            "station",
-            "started_at",
-            "finished_at",
-        )
-    )
+@dataclass(frozen=True, slots=True)
+class _Finished:
+    """A finished piece as it was recorded."""
+
+    fitting: int
+    line: int
+    order: int
+    segment: int | None
+    operation: str
+    method: str
+    minutes: float
+    is_implied: bool
+    station: str
+    began: datetime | None
+    ended: datetime
+
+    @property
+    def way(self) -> Way:
+        return self.operation, self.method
+
+    @property
+    def piece(self) -> PieceKey:
+        return self.fitting, self.segment
+
+    @property
+    def is_timed(self) -> bool:
+        return self.began is not None and not self.is_implied
+
+
+def _newest(operation: str, until: datetime) -> Iterator[_Finished]:
+    for *row, began, ended in all_rows(
+        "SELECT t.fitting_id, f.line_id, f.order_id, t.segment_id, t.operation_id, t.method, t.minutes, t.is_implied,"
+        " t.station, t.started_at, t.finished_at FROM travelers_task t JOIN fittings_fitting f ON f.id = t.fitting_id"
+        " WHERE t.operation_id = %s AND t.state = 'done' AND t.finished_at <= %s"
+        " ORDER BY t.finished_at DESC LIMIT %s",
+        [operation, stored(until), NEWEST],
+    ):
+        yield _Finished(*row, moment(began), moment(ended))
 
 
 class ReleasedTimes:
@@ -185,29 +209,31 @@ class ReleasedTimes:
         return self.kept[way, number]
 
 
-def _pieces(rows: Sequence[Mapping[str, Any]], times: ReleasedTimes) -> Iterator[Piece]:
+def _pieces(rows: Sequence[_Finished], times: ReleasedTimes) -> Iterator[Piece]:
     """The finished pieces with their standard time now. What a later scan finished has no station: it is left out."""
-    is_timed = [row["started_at"] is not None and not row["is_implied"] for row in rows]
-    scans = PieceScans({row["fitting_id"] for row, is_so in zip(rows, is_timed, strict=True) if is_so})
-    lines = _lines({row["fitting__line_id"] for row in rows})
-    for row, is_so in zip(rows, is_timed, strict=True):
-        way = row["operation_id"], row["method"]
-        now, then = times.now(way), times.of(row["fitting__order_id"], way)
-        feet = then.feet(row["minutes"]) if then and now and then.measure == now.measure else None
+    scans = PieceScans((row.piece, row.began, row.ended) for row in rows if row.is_timed)
+    lines = _lines({row.line for row in rows})
+    for row in rows:
+        now, then = times.now(row.way), times.of(row.order, row.way)
+        feet = then.feet(row.minutes) if then and now and then.measure == now.measure else None
         standard = 0.0
         if now is not None:
             standard = None if feet is None and now.per_foot else now.each + now.per_foot * (feet or 0.0)
-        gauge, size = lines[row["fitting__line_id"]]
+        gauge, size = lines[row.line]
         yield Piece(
-            *way,
-            row["station"],
-            row["started_at"] if is_so else None,
-            row["finished_at"],
+            *row.way,
+            row.station,
+            row.began if row.is_timed else None,
+            row.ended,
             standard,
             feet,
             gauge,
             size,
-            scans.why(row) if is_so else IMPLIED if row["is_implied"] else "",
+            scans.why(row.piece, row.station, row.began, row.ended)
+            if row.is_timed
+            else IMPLIED
+            if row.is_implied
+            else "",
         )
 
 
@@ -221,39 +247,34 @@ def _lines(ids: set[int]) -> dict[int, tuple[int, float | None]]:
 
 
 class PieceScans:
-    """The starts, finishes and holds of fittings, as recorded."""
+    """The starts, finishes and holds of pieces, as recorded."""
 
-    def __init__(self, fittings: set[int]):
-        self.at: dict[tuple, list[tuple[str, bool]]] = defaultdict(list)
-        self.holds: dict[tuple[int, int | None], list[datetime]] = defaultdict(list)
-        ids = sorted(fittings)
-        for part in in_portions(ids, _AT_A_TIME):
-            for fitting, segment, action, station, at, is_doubtful in ScanTarget.objects.filter(
-                fitting_id__in=part,
-                scan__action__in=(START, FINISH, HOLD),
-                scan__outcome=Scan.Outcome.RECORDED,
-            ).values_list(
-                "fitting_id",
-                "segment_id",
-                "scan__action",
-                "scan__station",
-                "scan__effective_at",
-                "scan__is_time_doubtful",
+    def __init__(self, spans: Iterable[tuple[PieceKey, datetime, datetime]]):
+        self.at: dict[tuple, list[tuple[str, bool]]] = {}
+        for piece, began, ended in spans:
+            self.at[piece, START, began] = []
+            self.at[piece, FINISH, ended] = []
+        self.holds: dict[PieceKey, list[datetime]] = defaultdict(list)
+        for part in in_portions(sorted({fitting for (fitting, _), _, _ in self.at}), _AT_A_TIME):
+            for fitting, segment, action, station, at, is_doubtful in all_rows(
+                "SELECT c.fitting_id, c.segment_id, s.action, s.station, s.effective_at, s.is_time_doubtful"
+                " FROM travelers_scantarget c JOIN travelers_scan s ON s.sequence = c.scan_id"
+                f" WHERE c.fitting_id IN ({marks(part)}) AND s.action IN (%s, %s, %s) AND s.outcome = %s",
+                [*part, START, FINISH, HOLD, Scan.Outcome.RECORDED.value],
             ):
+                piece, at = (fitting, segment), moment(at)
                 if action == HOLD:
-                    self.holds[fitting, segment].append(at)
-                else:
-                    self.at[fitting, segment, action, at].append((station, is_doubtful))
+                    self.holds[piece].append(at)
+                elif (own := self.at.get((piece, action, at))) is not None:
+                    own.append((station, is_doubtful))
 
-    def why(self, row: Mapping[str, Any]) -> str:
+    def why(self, piece: PieceKey, station: str, began: datetime, ended: datetime) -> str:
         """Why the time between start and finish is not the work's; blank where it is."""
-        piece = row["fitting_id"], row["segment_id"]
-        began, ended = row["started_at"], row["finished_at"]
-        starts, finishes = self.at[*piece, START, began], self.at[*piece, FINISH, ended]
-        if row["station"] not in {station for station, _ in finishes}:
+        starts, finishes = self.at[piece, START, began], self.at[piece, FINISH, ended]
+        if station not in {station for station, _ in finishes}:
             return IMPLIED
-        if row["station"] not in {station for station, _ in starts}:
+        if station not in {station for station, _ in starts}:
             return ELSEWHERE
         if any(is_doubtful for _, is_doubtful in (*starts, *finishes)):
             return CLOCK
-        return HELD if any(began < at < ended for at in self.holds[piece]) else ""
+        return HELD if any(began < at < ended for at in self.holds.get(piece, ())) else ""

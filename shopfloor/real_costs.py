@@ -23,7 +23,7 @@ from fittings.costing import Cost, metal_row, summed, taken
 from fittings.models import Fitting, KeptPiece, Order, OrderLine, PieceState, Segment
 from shared.portions import in_portions
 from shopfloor.flow.timings import Piece, piece_minutes
-from shopfloor.measured_times import IMPLIED, PieceScans
+from shopfloor.measured_times import IMPLIED, PieceKey, PieceScans
 from shopfloor.working_time import shop_calendar
 from travelers.cut_costs import segment_costs
 from travelers.line_costs import CostRows, labor, segment_metal
@@ -176,7 +176,7 @@ def _measured(own: Sequence[Mapping]) -> dict[int, float]:
     rows = {row["pk"]: row for row in own if row["finished_at"] and row["station"]}
     for row in _meanwhile(spans):
         rows.setdefault(row["pk"], row)
-    scans = PieceScans({row["fitting_id"] for row in rows.values() if _is_timed(row)})
+    scans = PieceScans(_span(row) for row in rows.values() if _is_timed(row))
     found = piece_minutes([_piece(row, scans) for row in rows.values()], shop_calendar())
     return {row["pk"]: found[row["pk"]] for row in own if row["pk"] in found}
 
@@ -185,8 +185,16 @@ def _is_timed(row: Mapping) -> bool:
     return row["started_at"] is not None and bool(row["station"]) and not row["is_implied"]
 
 
+def _span(row: Mapping) -> tuple[PieceKey, datetime, datetime]:
+    return (row["fitting_id"], row["segment_id"]), row["started_at"], row["finished_at"]
+
+
 def _piece(row: Mapping, scans: PieceScans) -> Piece:
     is_timed = _is_timed(row)
+    why = IMPLIED if row["is_implied"] else ""
+    if is_timed:
+        piece, began, ended = _span(row)
+        why = scans.why(piece, row["station"], began, ended)
     return Piece(
         row["operation_id"],
         row["method"],
@@ -194,7 +202,7 @@ def _piece(row: Mapping, scans: PieceScans) -> Piece:
         row["started_at"] if is_timed else None,
         row["finished_at"],
         row["minutes"],
-        why=scans.why(row) if is_timed else IMPLIED if row["is_implied"] else "",
+        why=why,
         key=row["pk"],
     )
 

@@ -132,7 +132,7 @@ class OrderLine(models.Model):
             ),
             models.CheckConstraint(condition=Q(quantity__gte=1), name="line_quantity_from_1"),
         ]
-        indexes = [models.Index(fields=["tag"], name="line_by_tag")]
+        indexes = [models.Index(fields=["tag", "ended_version", "order"], name="line_tagged")]
 
     def __str__(self) -> str:
         return f"{self.order_id}/{self.position}"
