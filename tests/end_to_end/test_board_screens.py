@@ -233,7 +233,7 @@ def test_a_why_in_the_form_of_the_shop_stands_whole_at_1080p(wall):
         "6.5 h queued, 2.1 h more than it will clear today. Seam starves from 14:10. BENCH-2 can do it and is idle. "
         "Also: Seam."
     )
-    assert page.locator(".floor-why").evaluate(LINES) == 2
+    page.wait_for_function(f"({LINES})(document.querySelector('.floor-why')) === 2")
 
 
 @pytest.mark.parametrize(("screen", "kits", "orders"), [("1080p", 1, 1), ("tablet", 2, 2), ("old", 3, 3)])
