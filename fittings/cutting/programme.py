@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import ctypes
+import os
 from collections.abc import Sequence
+from functools import cache
 
 import highspy
 import numpy as np
@@ -61,8 +64,29 @@ def chosen(
     return np.round(values[:sheets]).astype(int)
 
 
+@cache
+def _greeted() -> None:
+    """The first solver of a process prints who made it, whatever is set: that is not for whoever starts the app."""
+    library = ctypes.CDLL(None)
+    try:
+        kept = os.dup(1)
+    except OSError:  # there is no output
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        library.fflush(None)
+        os.dup2(nowhere, 1)
+        highspy.Highs()
+        library.fflush(None)
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
+
+
 def quiet_solver() -> highspy.Highs:
     """A solver that says nothing and takes one thread: all of a process must ask for the same number."""
+    _greeted()
     solver = highspy.Highs()
     solver.setOptionValue("output_flag", False)
     solver.setOptionValue("threads", 1)

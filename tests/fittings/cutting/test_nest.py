@@ -1,6 +1,9 @@
 """Layouts are proven, not trusted: every layout of these works is checked by shapely alone."""
 
+import subprocess
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -168,3 +171,15 @@ def test_rows_of_one_less_lie_between_the_others():
     layout = nest(work, effort=QUICK)
     proven(work, layout)
     assert len(layout.sheets) == 2
+
+
+def test_whoever_starts_the_app_reads_nothing_of_the_solver():
+    code = "from fittings.cutting.programme import quiet_solver; quiet_solver().run(); print('ready')"
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        cwd=Path(__file__).parents[3],
+        check=True,
+    )
+    assert done.stdout == "ready\n"
