@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Error, expect
 
 PATIENCE_MS = 15_000  # of an expectation: a busy machine is slow; what holds is seen at once
 expect.set_options(timeout=PATIENCE_MS)
@@ -43,9 +44,10 @@ def open_browser(chromium, live_server):
 
 def ended(context) -> None:
     """Close it, so that nothing of it reaches the next test: what a page sends as it goes, an answer under way."""
-    context.set_offline(True)
-    for one in (*context.pages, context):
-        one.unroute_all(behavior="ignoreErrors")
+    with suppress(Error):  # a test may have closed it, or its browser
+        context.set_offline(True)
+        for one in (*context.pages, context):
+            one.unroute_all(behavior="ignoreErrors")
     context.close()
 
 
