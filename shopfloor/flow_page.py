@@ -72,7 +72,13 @@ def flow_page(found: Flow, unit: str = PIECES) -> FlowPage:
             law(found),
         ),
         found.days_missing,
+        _is_empty(found),
     )
+
+
+def _is_empty(found: Flow) -> bool:
+    moved = any(cell.arrived or cell.finished for cell in found.totals.values())
+    return not moved and not any(any(place.pieces) for place in found.there.values())
 
 
 # -- words ---------------------------------------------------------------------------

@@ -74,11 +74,12 @@ class Section:
 
 @dataclass(frozen=True)
 class FlowPage:
-    """`days_missing`: days that are not added up yet, and left out."""
+    """`days_missing`: days that are not added up yet, and left out. `is_empty`: nothing came anywhere, or left."""
 
     facts: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
     days_missing: int = 0
+    is_empty: bool = False
 
     def csv(self, name: str) -> str:
         """One table. raises NotFound for one that there is not"""

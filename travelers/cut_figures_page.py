@@ -122,7 +122,7 @@ def figures_page(query: Mapping[str, str], *, now: datetime) -> FiguresPage:
         texts.scrap_rows(scrap),
         sum(one.segments for one in scrap),
         texts.sum([one.amount for one in scrap]),
-        _unknown(sum(one.unpriced for one in scrap)),
+        _unknown(sum(one.unpriced for one in scrap)) if any(one.amount is not None for one in scrap) else "",
     )
 
 

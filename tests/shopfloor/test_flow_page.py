@@ -266,8 +266,13 @@ def test_days_that_are_not_added_up_yet_are_said_where_the_range_has_them(floor,
 
 def test_an_empty_shop_has_a_page(shop, signed_in):
     text = signed_in("office").get("/flow/").content.decode()
-    assert "No fitting was on the floor in this time." in text
+    assert "Nothing moved in this time" in text
+    assert "flow-charts" not in text, "no chart of nothing"
     assert not FlowDay.objects.exists()
+
+
+def test_a_day_on_which_work_only_stood_is_not_empty(floor):
+    assert not flow_page(shown(at(FRI, 8), first=THU, last=THU)).is_empty
 
 
 def test_today_is_live(floor, signed_in):
