@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -22,7 +23,7 @@ from pathlib import Path
 
 import pypdfium2
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 ROOT = Path(__file__).resolve().parent.parent
 FOLDER = ROOT / "fixtures" / "pictures"
@@ -166,7 +167,7 @@ def order_entry(page: Page) -> bytes:
             page.locator(f"[name=line-{at}-{name}]").fill(text)
     page.wait_for_selector(f".preview-title:has-text('{LINES[-1]['diameter']} in')")
     page.locator(f"[name=line-{len(LINES) - 1}-tag]").focus()
-    page.wait_for_function("document.querySelector('[data-totals]').innerText.match(/Fittings\\s*22/)")
+    expect(page.locator("[data-totals]")).to_contain_text(re.compile(r"Fittings\s*22"), timeout=60_000)
     return shot(page)
 
 
