@@ -220,6 +220,9 @@ def _pieces(rows: Sequence[_Finished], times: ReleasedTimes) -> Iterator[Piece]:
         if now is not None:
             standard = None if feet is None and now.per_foot else now.each + now.per_foot * (feet or 0.0)
         gauge, size = lines[row.line]
+        why = IMPLIED if row.is_implied else ""
+        if row.is_timed:
+            why = scans.why(row.piece, row.station, row.began, row.ended)
         yield Piece(
             *row.way,
             row.station,
@@ -229,11 +232,7 @@ def _pieces(rows: Sequence[_Finished], times: ReleasedTimes) -> Iterator[Piece]:
             feet,
             gauge,
             size,
-            scans.why(row.piece, row.station, row.began, row.ended)
-            if row.is_timed
-            else IMPLIED
-            if row.is_implied
-            else "",
+            why,
         )
 
 

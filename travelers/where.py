@@ -325,7 +325,7 @@ def _named(text: str) -> Iterator[tuple[str, Q]]:
     fittings."""
 
     def orders(**match: str) -> Q:
-        return Q(order__in=list(Order.objects.filter(**match).values_list("pk", flat=True)))
+        return Q(order__in=Order.objects.filter(**match).values("pk"))
 
     def lines(**match: str) -> Q:
         return Q(line__in=OrderLine.objects.filter(**match).values("pk"))

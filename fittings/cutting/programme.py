@@ -6,11 +6,13 @@ import ctypes
 import os
 from collections.abc import Sequence
 from functools import cache
+from threading import Lock
 
 import highspy
 import numpy as np
 
 FEASIBLE = 2
+_GREETING = Lock()
 
 
 def priced(
@@ -86,7 +88,8 @@ def _greeted() -> None:
 
 def quiet_solver() -> highspy.Highs:
     """A solver that says nothing and takes one thread: all of a process must ask for the same number."""
-    _greeted()
+    with _GREETING:  # of two threads the later one would keep what the earlier put in the output's place
+        _greeted()
     solver = highspy.Highs()
     solver.setOptionValue("output_flag", False)
     solver.setOptionValue("threads", 1)

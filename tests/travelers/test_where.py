@@ -115,7 +115,7 @@ def test_what_there_is_not(shop):
 def test_where_takes_as_many_queries_for_many_as_for_one(shop, django_assert_max_num_queries):
     on = floor(quantity=12)
     on.scan("cut", on.traveler)
-    with django_assert_max_num_queries(11):  # the order is looked for first
+    with django_assert_max_num_queries(10):
         assert len(where(on.order.number)["results"]) == 12
 
 
