@@ -5,6 +5,7 @@ A background worker for the long work runs beside them, unless SHOPFLOOR_JOBS=0.
 """
 
 import os
+import signal
 import sys
 from pathlib import Path
 
@@ -34,6 +35,9 @@ def post_worker_init(worker):
     """Open streams end when the worker begins to stop, or its server is gone: it would wait for them in vain."""
     from shopfloor.live import live
 
+    # Ctrl-C reaches every process of the terminal. The server hears it and tells its workers: two signals in a row
+    # would end a worker, or hold it fast, before its streams have ended.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     live.ends_when(lambda: not worker.alive or worker.ppid != os.getppid())
 
 
